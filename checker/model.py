@@ -1,0 +1,147 @@
+"""Records of what was read: sources, elements, bodies. Nothing here knows the file format.
+
+Frame: *world* is the engineering frame of the first model in metres (placements resolved up to and including the
+site, no map conversion). ``Model.origin`` was subtracted from all coordinates inside; add it for results.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+ROLES: Final = (
+    "panel",
+    "column",
+    "plinth",
+    "base-rail",
+    "seal",
+    "sealant",
+    "foam",
+    "insulation",
+    "tape",
+    "flashing",
+    "membrane",
+    "roof",
+    "eave-profile",
+    "window",
+    "door",
+    "opening",
+)
+"""What an element may be. ``""`` stands for none of these."""
+
+
+@dataclass(frozen=True, slots=True)
+class ModelFile:
+    """A model file to read: where it is, what the project calls it, whose it is, how far to move it (x, y, z) in mm."""
+
+    path: Path
+    name: str = ""
+    owner: str = ""
+    shift_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One model file.
+
+    ``length_unit`` is a word such as ``mm``, ``m`` or ``foot``; ``project_guid`` the GlobalId of the IfcProject;
+    ``saved`` the time stamp of the file header as ``YYYY-MM-DDThh:mm:ssZ`` or ``""``; ``header_name`` the name
+    the header gives the file.
+    """
+
+    file: str
+    sha256: str
+    schema: str
+    length_unit: str
+    project: str
+    project_guid: str
+    saved: str
+    header_name: str
+    name: str
+    owner: str
+
+
+@dataclass(frozen=True, slots=True)
+class Element:
+    """One element of a model, by its words alone.
+
+    ``parents`` are the names and object types of the assemblies it belongs to, innermost first. ``shown`` are the
+    GlobalIds a viewer can show for it: its own, or those of its parts where it has no body of its own.
+    ``stated`` holds its property values as text, keyed by lower-case property name. ``hosts`` are the elements
+    (GlobalIds) that an opening voids or a window or door fills.
+    """
+
+    guid: str
+    ifc_class: str
+    predefined: str = ""
+    name: str = ""
+    object_type: str = ""
+    type_name: str = ""
+    tag: str = ""
+    description: str = ""
+    materials: tuple[str, ...] = ()
+    parents: tuple[str, ...] = ()
+    shown: tuple[str, ...] = ()
+    stated: Mapping[str, str] = field(default_factory=dict)
+    hosts: tuple[str, ...] = ()
+    source: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Role:
+    """What an element was recognised as: ``role`` from `ROLES` or ``""``, ``confidence`` 0 to 1, ``reason`` in words."""
+
+    role: str
+    confidence: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Meshes:
+    """Triangulated bodies of n elements, one after another.
+
+    ``points`` (p, 3) in metres, world less origin. ``triangles`` (t, 3) index into ``points``, anticlockwise seen from
+    outside. Element i owns ``points[point_start[i]:point_start[i + 1]]`` and
+    ``triangles[triangle_start[i]:triangle_start[i + 1]]``; both starts have n + 1 entries.
+    """
+
+    points: Floats
+    triangles: Ints
+    point_start: Ints
+    triangle_start: Ints
+
+    def __len__(self) -> int:
+        return len(self.point_start) - 1
+
+
+@dataclass(frozen=True, slots=True)
+class GridAxis:
+    """One axis of a grid: ``tag`` and two points (2, 3) on it, in metres, world less origin."""
+
+    tag: str
+    ends: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """All models of one release in one frame.
+
+    ``faults[i]`` says in words why element i cannot be measured (no body, broken body, open mesh), or is ``""``.
+    Elements stand in the order of their GlobalIds, whatever the order of files was.
+    """
+
+    sources: tuple[Source, ...]
+    elements: tuple[Element, ...]
+    roles: tuple[Role, ...]
+    meshes: Meshes
+    faults: tuple[str, ...]
+    grid: tuple[GridAxis, ...]
+    origin: Floats
+    notes: tuple[str, ...] = ()
