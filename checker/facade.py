@@ -1,0 +1,304 @@
+"""Records of a facade: its sides, panels, columns, and every seam between parts; what rules are asked about.
+
+Each side has a frame from its panels' own geometry: ``right`` along the facade seen from outside, ``up`` in its plane,
+``out`` towards the weather. All coordinates are dot products with such unit vectors, in metres, world less origin, so
+that a seam's own numbers need no further origin.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+
+from checker.geometry import Boxes, Lines, world
+from checker.model import Bools, Floats, Ints, Model
+
+
+@dataclass(frozen=True)
+class Sides:
+    """The plane sides of the building: ``frame`` (f, 3, 3) rows right, up, out; ``inner``, ``outer`` (f,) the faces."""
+
+    names: tuple[str, ...]
+    frame: Floats
+    inner: Floats
+    outer: Floats
+
+
+@dataclass(frozen=True)
+class Panels:
+    """Panels: ``element`` number, ``side``, ``row`` from the foot, ``low``, ``high`` (p, 3) in the side's frame.
+
+    ``left`` and ``right`` are silhouettes over the height, ``bottom`` and ``top`` along the facade.
+    """
+
+    element: Ints
+    side: Ints
+    row: Ints
+    low: Floats
+    high: Floats
+    left: Lines
+    right: Lines
+    bottom: Lines
+    top: Lines
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Columns as each side sees them: ``centre`` and ``front`` (c, 2) are straight lines (value at z = 0, slope).
+
+    ``half`` is half the width of the section along the side, ``low`` and ``high`` the z it spans.
+    """
+
+    element: Ints
+    side: Ints
+    centre: Floats
+    front: Floats
+    half: Floats
+    low: Floats
+    high: Floats
+
+    def centre_at(self, which: Ints, z: Floats) -> Floats:
+        """Coordinate of the centre line along the facade at height z."""
+        result: Floats = self.centre[which, 0] + self.centre[which, 1] * z
+        return result
+
+    def front_at(self, which: Ints, z: Floats) -> Floats:
+        """Coordinate of the outer face towards the weather at height z."""
+        result: Floats = self.front[which, 0] + self.front[which, 1] * z
+        return result
+
+
+@dataclass(frozen=True)
+class Subjects:
+    """What a rule is asked about, n of them. ``parts`` (n, k) element numbers, -1 for none; ``point`` (n, 3)."""
+
+    kind: tuple[str, ...]
+    ids: tuple[str, ...]
+    side: Ints
+    axis: tuple[str, ...]
+    row: Ints
+    length: Floats
+    parts: Ints
+    point: Floats
+    fault: tuple[str, ...]
+
+    def __len__(self) -> int:
+        return len(self.ids)
+
+
+@dataclass(frozen=True)
+class Seams(Subjects):
+    """Seams with their own ``frame`` (n, 3, 3): rows along the seam, across it in the facade's plane, out.
+
+    ``across`` is to the right for upright seams and up for lying ones. ``start`` and ``end`` are coordinates along,
+    ``line`` numbers the runs of seams that continue each other. ``left``, ``right``, ``column`` are element numbers
+    (-1 for none); lying seams have the part below as ``left``. ``near`` and ``far`` are the edges of left and right
+    part (coordinates across); ``inner``, ``outer`` the panels' faces, ``back``, ``front`` the inner and outer face of
+    the column or plinth behind (coordinates out).
+    ``width_*`` and ``offset_*`` in metres, NaN where they mean nothing; ``at_*`` (n, 3) the places.
+    ``offset_*_narrow`` are the offsets where the seam is narrowest.
+    """
+
+    frame: Floats
+    start: Floats
+    end: Floats
+    line: Ints
+    left: Ints
+    right: Ints
+    column: Ints
+    near: Floats
+    far: Floats
+    inner: Floats
+    outer: Floats
+    back: Floats
+    front: Floats
+    width_min: Floats
+    width_max: Floats
+    at_width_min: Floats
+    at_width_max: Floats
+    offset_left_min: Floats
+    offset_left_max: Floats
+    offset_right_min: Floats
+    offset_right_max: Floats
+    offset_left_narrow: Floats
+    offset_right_narrow: Floats
+
+    def take(self, which: Ints | Bools) -> "Seams":
+        """Some of the seams, in that order."""
+        index = np.flatnonzero(which) if which.dtype == bool else which
+        values: dict[str, Any] = {}
+        for name in self.__dataclass_fields__:
+            value = getattr(self, name)
+            values[name] = tuple(value[i] for i in index) if isinstance(value, tuple) else value[index]
+        return type(self)(**values)
+
+    def kind_of(self, facade: "Facade", *roles: str, left: bool) -> Bools:
+        """Whether the left (or right) part of each seam has one of the roles."""
+        parts = self.left if left else self.right
+        return np.array([p >= 0 and facade.model.roles[p].role in roles for p in parts], bool)
+
+    def world(self, along: Floats, across: Floats, out: Floats) -> Floats:
+        """Points (n, 3), world less origin, of coordinates in the seams' own frames."""
+        return world(self.frame, np.stack([along, across, out], axis=1))
+
+
+class PanelEndSeams(Seams):
+    """Upright seams between the ends of two panels of one row."""
+
+
+class PanelEdgeSeams(Seams):
+    """Lying seams between two panels one above the other."""
+
+
+class BaseSeams(Seams):
+    """Lying seams between the lowest panels and the plinth."""
+
+
+class CornerSeams(Seams):
+    """Upright seams between panels of two sides."""
+
+
+class OpeningSeams(Seams):
+    """The four edges of windows and doors; ``right`` or ``left`` is the window or door."""
+
+
+@dataclass(frozen=True)
+class PlinthJoints(Seams):
+    """Upright joints between neighbouring plinth elements; ``step`` in metres, positive where the right one is higher.
+
+    ``level_left`` and ``level_right`` tell how far each top lies above the level of its side.
+    """
+
+    step: Floats
+    level_left: Floats
+    level_right: Floats
+
+
+SEAM_KINDS: Final[dict[str, type[Seams]]] = {
+    "panel-end": PanelEndSeams,
+    "panel-edge": PanelEdgeSeams,
+    "base": BaseSeams,
+    "plinth-joint": PlinthJoints,
+    "corner": CornerSeams,
+    "opening-edge": OpeningSeams,
+}
+
+
+@dataclass(frozen=True)
+class Zone:
+    """Where in a seam's section a layer must lie: ranges (n,) across and out in the seam's own coordinates.
+
+    A piece counts when it reaches into the range across and the middle of its part there lies in the range out.
+    """
+
+    across_low: Floats
+    across_high: Floats
+    out_low: Floats
+    out_high: Floats
+
+
+@dataclass(frozen=True)
+class Layer:
+    """A sealing layer: ``roles`` it is made of, seams it belongs to, ``lanes`` side by side in which it must run.
+
+    Where a part with a role of ``yields_to`` fills the zone, the layer may be interrupted.
+    """
+
+    name: str
+    means: str
+    roles: tuple[str, ...]
+    seams: tuple[type[Seams], ...]
+    lanes: Callable[[Seams], tuple[Zone, ...]]
+    yields_to: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Plinths(Subjects):
+    """Plinth elements that carry panels: top from ``lowest`` to ``highest`` along the facade, ``level`` of their side.
+
+    ``low`` and ``high`` (n, 3) extents in the side's frame; ``at_lowest`` and ``at_highest`` (n, 3) places.
+    """
+
+    element: Ints
+    low: Floats
+    high: Floats
+    top: Lines
+    lowest: Floats
+    highest: Floats
+    level: Floats
+    at_lowest: Floats
+    at_highest: Floats
+
+
+@dataclass(frozen=True)
+class RailSupports(Subjects):
+    """Places where a base rail passes or meets a column: clear distance ``smallest`` to ``largest`` in metres.
+
+    ``towards`` (n, 3) is the unit direction from column to rail in which that distance is measured.
+    """
+
+    rail: Ints
+    column: Ints
+    smallest: Floats
+    largest: Floats
+    at_smallest: Floats
+    at_largest: Floats
+    towards: Floats
+
+
+@dataclass(frozen=True)
+class Facade:
+    """Everything rules may ask about, with element numbers into ``model.elements``."""
+
+    model: Model
+    boxes: Boxes
+    sides: Sides
+    panels: Panels
+    columns: Columns
+    seams: dict[type[Seams], Seams]
+    plinths: Plinths
+    rails: RailSupports
+    layers: tuple[Layer, ...] = ()
+    kept: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
+
+    def of(self, subject: type[Subjects]) -> Subjects:
+        """The subjects of one type."""
+        if subject is Plinths:
+            return self.plinths
+        if subject is RailSupports:
+            return self.rails
+        return self.seams[subject]  # type: ignore[index]
+
+    def fault_of(self, parts: Ints) -> str:
+        """Why the first unmeasurable one of some elements cannot be measured, or nothing."""
+        return fault_of(self.model, parts)
+
+    def elements_of(self, *roles: str) -> Ints:
+        """Element numbers of the given roles that have a body."""
+        return with_role(self.model, roles)
+
+
+def fault_of(model: Model, parts: Ints) -> str:
+    """Why the first unmeasurable one of some elements cannot be measured, or nothing."""
+    for part in parts:
+        if part >= 0 and model.faults[part]:
+            element = model.elements[part]
+            return f"{element.name or element.ifc_class} ({element.guid}): {model.faults[part]}"
+    return ""
+
+
+def with_role(model: Model, roles: Sequence[str]) -> Ints:
+    """Element numbers of the given roles that have a body, ascending."""
+    has_body = np.diff(model.meshes.triangle_start) > 0
+    return np.array([i for i, role in enumerate(model.roles) if role.role in roles and has_body[i]], np.int64)
+
+
+def unique(names: Sequence[str]) -> tuple[str, ...]:
+    """The names, each further one of a kind with a number behind it."""
+    seen: dict[str, int] = {}
+    result = []
+    for name in names:
+        seen[name] = seen.get(name, 0) + 1
+        result.append(name if seen[name] == 1 else f"{name}#{seen[name]}")
+    return tuple(result)

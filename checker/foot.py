@@ -1,0 +1,331 @@
+"""The foot of the facade: seams between panels and plinth, plinth elements and their joints, base rails at columns."""
+
+from typing import Final
+
+import numpy as np
+import shapely
+
+from checker import geometry as g
+from checker.facade import BaseSeams, PlinthJoints, Plinths, RailSupports, Seams, fault_of, unique, with_role
+from checker.geometry import Lines
+from checker.joints import CORNER_REACH, DEEPEST_OVERLAP, LEAST_SHARED, WIDEST_EDGE, WIDEST_SEAM
+from checker.model import Bools, Floats, Ints
+from checker.walls import Walls
+
+BASE_REACH: Final = 0.45
+"""A plinth top lies no further below the panel it carries: room for a base rail."""
+LINE_GAP: Final = 0.30
+"""A run along the foot is broken where nothing stands for more than this (a door)."""
+SAME_EDGE: Final = 1e-3
+
+
+def base(walls: Walls, standing: Bools) -> tuple[Seams, Plinths]:
+    """Lying seams between lowest panels and plinth, and the plinth elements that carry panels."""
+    p = walls.panels
+    plinth = with_role(walls.model, ["plinth"])
+    side, low, high = _at_side(walls, plinth, 0.3)
+    known = side >= 0
+    plinth, side, low, high = plinth[known], side[known], low[known], high[known]
+    frames = walls.sides.frame[side]
+    top = walls.outline(plinth, frames, 1, 1, 0)
+    lowest_panel = np.flatnonzero(~standing)
+    tree = shapely.STRtree(shapely.box(low[:, 0] + 1e5 * side, high[:, 1] - 0.15, high[:, 0] + 1e5 * side, high[:, 1]))
+    apart = 1e5 * p.side[lowest_panel]
+    bottom = p.low[lowest_panel, 1]
+    probe = shapely.box(
+        p.low[lowest_panel, 0] + apart + LEAST_SHARED,
+        bottom - BASE_REACH,
+        p.high[lowest_panel, 0] + apart - LEAST_SHARED,
+        bottom + WIDEST_EDGE,
+    )
+    panel, on = tree.query(probe) if len(plinth) else (np.zeros(0, np.int64),) * 2
+    order = np.lexsort((on, panel))
+    panel, on = lowest_panel[panel[order]], on[order]
+    start = np.maximum(p.low[panel, 0], low[on, 0])
+    end = np.minimum(p.high[panel, 0], high[on, 0])
+    far = p.bottom.take(panel)
+    gap = g.gaps(top.take(on), far, start, end)
+    plinths = _plinths(walls, plinth, side, low, high, top, np.unique(on))
+    return _base_seams(walls, panel, on, plinth, low, high, top, start, end, gap, standing), plinths
+
+
+def _base_seams(
+    walls: Walls,
+    panel: Ints,
+    on: Ints,
+    plinth: Ints,
+    low: Floats,
+    high: Floats,
+    top: Lines,
+    start: Floats,
+    end: Floats,
+    gap: g.Gaps,
+    standing: Bools,
+) -> Seams:
+    p = walls.panels
+    feet, foot = np.unique(panel, return_inverse=True)
+    # Panels at the foot of a side without a plinth below still have a foot.
+    lowest = np.array([p.low[p.side == s, 1].min() for s in range(len(walls.sides.names))])
+    bare = (
+        np.flatnonzero(~standing & (p.low[:, 1] < lowest[p.side] + 0.3)) if len(plinth) == 0 else np.zeros(0, np.int64)
+    )
+    count = len(feet)
+    everyone = np.concatenate([feet, bare])
+    side = p.side[everyone]
+    flat_value, flat_at = gap.flat()
+    first, last = p.low[everyone, 0].copy(), p.high[everyone, 0].copy()
+    left = np.full(len(everyone), -1, np.int64)
+    across = p.low[everyone, 1].copy()
+    width_min, width_max = np.full(len(everyone), np.nan), np.full(len(everyone), np.nan)
+    at_min, at_max = 0.5 * (first + last), 0.5 * (first + last)
+    back, front = np.full(len(everyone), np.nan), np.full(len(everyone), np.nan)
+    if count:
+        first[:count] = np.maximum(first[:count], g.lowest(low[on, 0], foot, count))
+        last[:count] = np.minimum(last[:count], g.highest(high[on, 0], foot, count))
+        back[:count] = g.lowest(low[on, 2], foot, count)
+        front[:count] = g.highest(high[on, 2], foot, count)
+        for values, best, at, sign in ((flat_value, width_min, at_min, 1), (flat_value, width_max, at_max, -1)):
+            pick = (sign * values).argmin(axis=1)
+            worst = values[np.arange(len(panel)), pick]
+            order = np.lexsort((sign * worst, foot))
+            lead = order[np.append(True, np.diff(foot[order]) > 0)]
+            best[:count], at[:count] = worst[lead], flat_at[np.arange(len(panel)), pick][lead]
+        order = np.lexsort((start - end, foot))
+        lead = order[np.append(True, np.diff(foot[order]) > 0)]
+        left[:count] = plinth[on[lead]]
+        across[:count] = high[on[lead], 1]
+    line, first, last = _foot_lines(walls, side, first, last, p.low[everyone, 2])
+    return walls.make(
+        BaseSeams,
+        len(everyone),
+        side=side,
+        row=np.zeros(len(everyone), np.int64),
+        frame=walls.sides.frame[side],
+        start=first,
+        end=last,
+        line=line,
+        left=left,
+        right=p.element[everyone],
+        near=across,
+        far=p.low[everyone, 1],
+        inner=p.low[everyone, 2],
+        outer=p.high[everyone, 2],
+        back=back,
+        front=front,
+        width_min=width_min,
+        width_max=width_max,
+        at_width_min=at_min,
+        at_width_max=at_max,
+    )
+
+
+def _foot_lines(walls: Walls, side: Ints, first: Floats, last: Floats, inner: Floats) -> tuple[Ints, Floats, Floats]:
+    """Runs along the foot, and their ends brought to the inner corner where another side's run meets them."""
+    line = np.zeros(len(side), np.int64)
+    order = np.lexsort((first, side))
+    if len(order):
+        furthest = g.running_highest(side[order], last[order])
+        fresh = (np.diff(side[order]) > 0) | (first[order][1:] - furthest[:-1] > LINE_GAP)
+        line[order] = np.concatenate([[0], np.cumsum(fresh)])
+    first, last = first.copy(), last.copy()
+    count = int(line.max()) + 1 if len(line) else 0
+    begin, finish = g.lowest(first, line, count), g.highest(last, line, count)
+    of_side = np.zeros(count, np.int64)
+    of_side[line] = side
+    face = g.lowest(inner, line, count)
+    ends = {}
+    for k in range(count):
+        frame = walls.sides.frame[of_side[k]]
+        for place in (begin[k], finish[k]):
+            ends[k, place] = place * frame[0] + face[k] * frame[2]
+    for (k, place), point in ends.items():
+        frame = walls.sides.frame[of_side[k]]
+        for (other, _), meets in ends.items():
+            out = walls.sides.frame[of_side[other], 2]
+            turn = float(frame[0] @ out)
+            if other == k or abs(turn) < 0.2 or np.linalg.norm((meets - point)[:2]) > 2 * CORNER_REACH:
+                continue
+            cross = (face[other] - face[k] * float(frame[2] @ out)) / turn
+            if abs(cross - place) < 2 * CORNER_REACH:
+                at_start = place == begin[k]
+                mine = line == k
+                chosen = np.flatnonzero(mine)[first[mine].argmin() if at_start else last[mine].argmax()]
+                (first if at_start else last)[chosen] = cross
+    return line, first, last
+
+
+def _plinths(walls: Walls, plinth: Ints, side: Ints, low: Floats, high: Floats, top: Lines, used: Ints) -> Plinths:
+    """Plinth elements that carry panels, each with the level of its side: the median top, weighed by length."""
+    element, side, low, high, top = plinth[used], side[used], low[used], high[used], top.take(used)
+    rows = np.arange(len(used))
+    pick_low, pick_high = top.value.argmin(axis=1), top.value.argmax(axis=1)
+    lowest, highest = top.value[rows, pick_low], top.value[rows, pick_high]
+    level = np.zeros(len(used))
+    for s in np.unique(side):
+        mine = np.flatnonzero(side == s)
+        level[mine] = _weighted_median(0.5 * (lowest + highest)[mine], (high - low)[mine, 0])
+    frame = walls.sides.frame[side]
+
+    def places(pick: Ints) -> Floats:
+        middle = 0.5 * (low[:, 2] + high[:, 2])
+        return g.world(frame, np.stack([top.at[rows, pick], top.value[rows, pick], middle], axis=1))
+
+    along = 0.5 * (low[:, 0] + high[:, 0])
+    axis = tuple(walls.axis_at(int(s), float(u)) for s, u in zip(side, along, strict=True))
+    at_lowest, at_highest = places(pick_low), places(pick_high)
+    return Plinths(
+        kind=("base",) * len(used),
+        ids=unique(
+            ["/".join(filter(None, ("plinth", walls.sides.names[s], a))) for s, a in zip(side, axis, strict=True)]
+        ),
+        side=side,
+        axis=axis,
+        row=np.zeros(len(used), np.int64),
+        length=high[:, 0] - low[:, 0],
+        parts=element[:, None],
+        point=0.5 * (at_lowest + at_highest),
+        fault=tuple(fault_of(walls.model, np.array([e])) for e in element),
+        element=element,
+        low=low,
+        high=high,
+        top=top,
+        lowest=lowest,
+        highest=highest,
+        level=level,
+        at_lowest=at_lowest,
+        at_highest=at_highest,
+    )
+
+
+def plinth_joints(walls: Walls, plinths: Plinths) -> Seams:
+    """Upright joints between plinth elements that follow each other along a side."""
+    order = np.lexsort((plinths.low[:, 0], plinths.side))
+    left, right = order[:-1], order[1:]
+    gap = plinths.low[right, 0] - plinths.high[left, 0]
+    keep = (plinths.side[left] == plinths.side[right]) & (gap < LINE_GAP) & (gap > -DEEPEST_OVERLAP)
+    left, right, gap = left[keep], right[keep], gap[keep]
+    side = plinths.side[left]
+    top_left = g.sample(plinths.top.take(left), plinths.high[left, :1], -1)[:, 0]
+    top_right = g.sample(plinths.top.take(right), plinths.low[right, :1], 1)[:, 0]
+    near, far = plinths.high[left, 0], plinths.low[right, 0]
+    end = np.maximum(top_left, top_right)
+    return walls.make(
+        PlinthJoints,
+        len(left),
+        side=side,
+        frame=walls.sides.frame[side][:, [1, 0, 2]],
+        start=np.minimum(np.maximum(plinths.low[left, 1], plinths.low[right, 1]), end),
+        end=end,
+        line=np.arange(len(left)),
+        left=plinths.element[left],
+        right=plinths.element[right],
+        near=near,
+        far=far,
+        inner=0.5 * (plinths.low[left, 2] + plinths.low[right, 2]),
+        outer=0.5 * (plinths.high[left, 2] + plinths.high[right, 2]),
+        width_min=gap,
+        width_max=gap,
+        at_width_min=end,
+        at_width_max=end,
+        step=top_right - top_left,
+        level_left=top_left - plinths.level[left],
+        level_right=top_right - plinths.level[right],
+    )
+
+
+def rails(walls: Walls) -> RailSupports:
+    """Every place where a base rail passes or meets a column, with the clear distance between them."""
+    rail = with_role(walls.model, ["base-rail"])
+    side, low, high = _at_side(walls, rail, 0.3)
+    known = side >= 0
+    rail, side, low, high = rail[known], side[known], low[known], high[known]
+    back = walls.outline(rail, walls.sides.frame[side], 2, -1, 0)
+    c = walls.columns
+    middle = 0.5 * (low[:, 1] + high[:, 1])
+    reach = WIDEST_SEAM
+    z_middle = 0.5 * (c.low + c.high)
+    place = c.centre[:, 0] + c.centre[:, 1] * z_middle
+    tree = shapely.STRtree(
+        shapely.box(place - c.half - reach + 1e5 * c.side, c.low, place + c.half + reach + 1e5 * c.side, c.high)
+    )
+    probe = shapely.box(low[:, 0] + 1e5 * side, middle, high[:, 0] + 1e5 * side, middle)
+    r, k = tree.query(probe) if len(rail) and len(c.element) else (np.zeros(0, np.int64),) * 2
+    order = np.lexsort((k, r))
+    r, k = r[order], k[order]
+    frame = walls.sides.frame[side[r]]
+    z = middle[r] * frame[:, 1, 2] + low[r, 2] * frame[:, 2, 2]
+    centre, front = c.centre_at(k, z), c.front_at(k, z)
+    start, end = np.maximum(low[r, 0], centre - c.half[k]), np.minimum(high[r, 0], centre + c.half[k])
+    beside = end - start < SAME_EDGE
+    behind = low[r, 2] > front - 1e-3
+    # Passing in front: distance outwards over the shared width. Meeting from the side: distance along the facade.
+    ahead = g.gaps(
+        Lines(np.stack([start, start], 1), np.stack([front, front], 1)), back.take(r), start, np.maximum(start, end)
+    )
+    flat, at = ahead.flat()
+    rows = np.arange(len(r))
+    pick_low, pick_high = flat.argmin(axis=1), flat.argmax(axis=1)
+    sideways = np.where(low[r, 0] > centre, low[r, 0] - centre - c.half[k], centre - c.half[k] - high[r, 0])
+    keep = np.where(beside, ~behind & (sideways < reach), flat[rows, pick_low] < reach)
+    smallest = np.where(beside, sideways, flat[rows, pick_low])
+    largest = np.where(beside, sideways, flat[rows, pick_high])
+    right_of = low[r, 0] > centre
+    edge = np.where(right_of, low[r, 0], high[r, 0])
+
+    def places(pick: Ints) -> Floats:
+        along = np.where(beside, edge, at[rows, pick])
+        return g.world(frame, np.stack([along, middle[r], low[r, 2]], axis=1))
+
+    towards = np.where(beside[:, None], frame[:, 0] * np.where(right_of, 1.0, -1.0)[:, None], frame[:, 2])
+    take = np.flatnonzero(keep)
+    axis = tuple(walls.axis_at(int(side[r[i]]), float(centre[i])) for i in take)
+    names = [walls.sides.names[side[r[i]]] for i in take]
+    return RailSupports(
+        kind=("base",) * len(take),
+        ids=unique(["/".join(filter(None, ("rail", n, a))) for n, a in zip(names, axis, strict=True)]),
+        side=side[r[take]],
+        axis=axis,
+        row=np.zeros(len(take), np.int64),
+        length=np.maximum(end - start, 0.0)[take],
+        parts=np.stack([rail[r], c.element[k]], axis=1)[take] if len(take) else np.zeros((0, 2), np.int64),
+        point=places(pick_low)[take],
+        fault=tuple(fault_of(walls.model, np.array([rail[r[i]], c.element[k[i]]])) for i in take),
+        rail=rail[r[take]],
+        column=c.element[k[take]] if len(take) else np.zeros(0, np.int64),
+        smallest=smallest[take],
+        largest=largest[take],
+        at_smallest=places(pick_low)[take],
+        at_largest=places(pick_high)[take],
+        towards=towards[take],
+    )
+
+
+def _at_side(walls: Walls, element: Ints, reach: float) -> tuple[Ints, Floats, Floats]:
+    """The side each lying part runs along and its extents there; -1 where it runs along none.
+
+    A part runs along a side when its longest direction does, and it lies within ``reach`` of the panels' faces.
+    """
+    best = np.full(len(element), -1, np.int64)
+    distance = np.full(len(element), np.inf)
+    low_best, high_best = np.zeros((len(element), 3)), np.zeros((len(element), 3))
+    for side, frame in enumerate(walls.sides.frame):
+        mine = walls.panels.side == side
+        first, last = walls.panels.low[mine, 0].min(), walls.panels.high[mine, 0].max()
+        low, high = g.extents(walls.meshes, element, np.broadcast_to(frame, (len(element), 3, 3)))
+        parallel = np.abs(walls.boxes.axes[element, 0] @ frame[0]) > 0.985
+        short = walls.boxes.size[element, 0] < 1.5 * walls.boxes.size[element, 1]
+        square = np.abs(walls.boxes.axes[element] @ frame[0]).max(axis=1) > 0.985
+        shared = np.minimum(high[:, 0], last) - np.maximum(low[:, 0], first)
+        middle = 0.5 * (walls.sides.inner[side] + walls.sides.outer[side])
+        off = np.maximum(np.maximum(low[:, 2] - walls.sides.outer[side], walls.sides.inner[side] - high[:, 2]), 0.0)
+        away = off + 1e-3 * np.abs(0.5 * (low[:, 2] + high[:, 2]) - middle)
+        good = (parallel | (short & square)) & (shared > 0.0) & (off < reach) & (away < distance)
+        best[good], distance[good] = side, away[good]
+        low_best[good], high_best[good] = low[good], high[good]
+    return best, low_best, high_best
+
+
+def _weighted_median(values: Floats, weights: Floats) -> float:
+    order = np.argsort(values, kind="stable")
+    reached = np.cumsum(weights[order])
+    return float(values[order][np.searchsorted(reached, 0.5 * reached[-1] * (1 + 1e-9))])

@@ -1,0 +1,388 @@
+"""Layers on seams: which stretch of a seam each sealing part covers, where pieces meet, where something is missing.
+
+A `Layer` says which roles it is made of, on which seams it is expected and in which zone of the seam's section it must
+lie. `cover` answers for all seams at once; every rule about a layer reads the same `Cover`.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import shapely
+
+from checker import geometry as g
+from checker.facade import Facade, Layer, Seams, Subjects, Zone, unique
+from checker.model import Bools, Floats, Ints
+
+SEARCH: Final = 0.25
+"""A part of the right role this near to a zone was meant for it, though it lies wrong."""
+TOUCH: Final = 5e-4
+"""A part lies in a zone when it reaches further into it than this."""
+
+
+@dataclass(frozen=True)
+class Cover:
+    """How a layer covers n seams.
+
+    ``share`` (n,) of the length covered (the worse lane). ``gap`` and ``lap`` (n,) the longest missing stretch and the
+    longest overlap of pieces that touch a seam, in metres; ``gap_from`` and ``gap_to``, ``lap_at`` coordinates along;
+    ``lane`` the lane of the longest gap. ``astray`` is a piece that lies beside its zone where the layer is missing,
+    ``piece`` and ``other`` the pieces that overlap (element numbers, -1 for none). ``modelled`` says whether any piece
+    is there. ``joints`` are all places where pieces follow each other.
+    """
+
+    share: Floats
+    gap: Floats
+    gap_from: Floats
+    gap_to: Floats
+    lap: Floats
+    lap_at: Floats
+    lane: Ints
+    astray: Ints
+    piece: Ints
+    other: Ints
+    modelled: bool
+    joints: "Joints"
+
+
+@dataclass(frozen=True)
+class Joints:
+    """Where pieces follow each other (m,): the ``seam`` there, ``first`` and ``second`` piece, ``lap``, ``at`` along.
+
+    Laps in metres; a negative one is an open gap between the pieces.
+    """
+
+    seam: Ints
+    first: Ints
+    second: Ints
+    lap: Floats
+    at: Floats
+
+
+def cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
+    """How ``layer`` covers the seams of one kind (kept: asked by rules and by the seam table)."""
+    key = f"{layer.name}/{kind.__name__}"
+    if key not in facade.kept:
+        facade.kept[key] = _cover(facade, layer, kind)
+    result: Cover = facade.kept[key]
+    return result
+
+
+@dataclass(frozen=True)
+class _Pieces:
+    """Stretches of parts in lanes: lane key, element, start and end along, and whether the part runs along the seam."""
+
+    lane: Ints
+    element: Ints
+    start: Floats
+    end: Floats
+    parallel: Bools
+
+    def pairs(self) -> list[tuple[int, int]]:
+        """Line and element of each piece."""
+        return list(zip(self.lane.tolist(), self.element.tolist(), strict=True))
+
+    def astray(self, placed: set[tuple[int, int]], claimed: set[int]) -> "_Pieces":
+        """Pieces that run along their line but lie neither in a lane of it nor in their place in another layer."""
+        keep = self.parallel & np.array([p not in placed and p[1] not in claimed for p in self.pairs()], bool)
+        return _Pieces(*(getattr(self, name)[keep] for name in _Pieces.__dataclass_fields__))
+
+
+@dataclass(frozen=True)
+class _Lane:
+    """One lane of a layer on the lines of seams: pieces in it, in or near it, and stretches filled by other parts."""
+
+    inside: _Pieces
+    around: _Pieces
+    fills: _Pieces
+
+
+def _lanes(facade: Facade, layer: Layer, kind: type[Seams]) -> tuple[_Lane, ...]:
+    """Where the parts of a layer lie, per lane (kept)."""
+    key = f"lanes of {layer.name}/{kind.__name__}"
+    if key not in facade.kept:
+        seams = facade.seams[kind]
+        first, last = _ends(seams)
+        lanes = []
+        for zone in layer.lanes(seams):
+            hull = Zone(
+                g.lowest(zone.across_low, seams.line, len(first)),
+                g.highest(zone.across_high, seams.line, len(first)),
+                g.lowest(zone.out_low, seams.line, len(first)),
+                g.highest(zone.out_high, seams.line, len(first)),
+            )
+            inside, around = _pieces(facade, seams, hull, first, last, facade.elements_of(*layer.roles))
+            fills, _ = _pieces(facade, seams, hull, first, last, facade.elements_of(*layer.yields_to))
+            lanes.append(_Lane(inside, around, fills))
+        facade.kept[key] = tuple(lanes)
+    result: tuple[_Lane, ...] = facade.kept[key]
+    return result
+
+
+def _ends(seams: Seams) -> tuple[Floats, Floats]:
+    """First and last coordinate of each line of seams."""
+    lines = int(seams.line.max()) + 1 if len(seams) else 0
+    return g.lowest(seams.start, seams.line, lines), g.highest(seams.end, seams.line, lines)
+
+
+def _claimed(facade: Facade, layer: Layer) -> set[int]:
+    """Parts that lie in their place in another layer: they are not this one's gone astray."""
+    others = [each for each in facade.layers if each.name != layer.name and set(each.roles) & set(layer.roles)]
+    lanes = [lane for each in others for kind in each.seams for lane in _lanes(facade, each, kind)]
+    return {element for lane in lanes for element in lane.inside.element.tolist()}
+
+
+def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
+    seams = facade.seams[kind]
+    count = len(seams)
+    first, last = _ends(seams)
+    lanes = _lanes(facade, layer, kind)
+    placed = {pair for lane in lanes for pair in lane.inside.pairs()}
+    claimed = _claimed(facade, layer)
+    share = np.ones(count)
+    gap, gap_from, gap_to = np.zeros(count), seams.start.copy(), seams.start.copy()
+    lap, lap_at = np.zeros(count), seams.start.copy()
+    worst_lane, astray = np.zeros(count, np.int64), np.full(count, -1)
+    piece, other = np.full(count, -1), np.full(count, -1)
+    modelled = False
+    joints: list[Joints] = []
+    for number, lane in enumerate(lanes):
+        inside, fills = lane.inside, lane.fills
+        beside = lane.around.astray(placed, claimed)
+        modelled |= len(inside.lane) > 0 or len(beside.lane) > 0
+        union = g.merge(
+            np.concatenate([inside.lane, fills.lane]),
+            np.concatenate([inside.start, fills.start]),
+            np.concatenate([inside.end, fills.end]),
+        )
+        missing = _complement(union, first, last)
+        # Share of each seam: its own stretch less what is missing of it.
+        seam, hole = _on_seams(seams, missing)
+        lost = np.minimum(seams.end[seam], missing.end[hole]) - np.maximum(seams.start[seam], missing.start[hole])
+        lane_share = 1.0 - g.total(np.maximum(lost, 0.0), seam, count) / np.maximum(seams.length, 1e-9)
+        share = np.minimum(share, np.clip(lane_share, 0.0, 1.0))
+        long = missing.end - missing.start
+        order = np.lexsort((long[hole], seam))
+        lead = order[np.append(np.diff(seam[order]) > 0, True)] if len(order) else order
+        worse = lead[long[hole[lead]] > gap[seam[lead]]]
+        s, h = seam[worse], hole[worse]
+        gap[s], gap_from[s], gap_to[s], worst_lane[s] = long[h], missing.start[h], missing.end[h], number
+        astray[s] = _astray(beside, seams.line[s], missing.start[h], missing.end[h])
+        meets = _joints(inside)
+        at_seam = _seam_at(seams, meets.seam, meets.at)
+        joints.append(Joints(at_seam, meets.first, meets.second, meets.lap, meets.at))
+        order = np.argsort(meets.lap, kind="stable")
+        order = order[meets.lap[order] > lap[at_seam[order]]]
+        s = at_seam[order]  # ascending laps: the longest one of a seam is written last and stays
+        lap[s], lap_at[s] = meets.lap[order], meets.at[order]
+        piece[s], other[s] = meets.first[order], meets.second[order]
+    merged = Joints(*(np.concatenate([getattr(j, name) for j in joints]) for name in Joints.__dataclass_fields__))
+    share = share if modelled else np.zeros(count)
+    return Cover(share, gap, gap_from, gap_to, lap, lap_at, worst_lane, astray, piece, other, modelled, merged)
+
+
+def _pieces(
+    facade: Facade, seams: Seams, zone: Zone, first: Floats, last: Floats, elements: Ints
+) -> tuple[_Pieces, _Pieces]:
+    """Stretches of parts that lie in the zone of each line, and of all that lie in or near it."""
+    frame = np.zeros((len(first), 3, 3))
+    frame[seams.line] = seams.frame
+    line, element = _near(facade, frame, zone, first, last, elements)
+    entries, pair = g.spread(facade.model.meshes.triangle_start, element)
+    corners = facade.model.meshes.points[facade.model.meshes.triangles[entries]]
+    local = np.einsum("tij,tkj->tki", frame[line[pair]], corners)
+    results = []
+    for grow in (0.0, SEARCH):
+        low = np.stack([zone.across_low - grow, zone.out_low - grow], axis=1)[line[pair]]
+        high = np.stack([zone.across_high + grow, zone.out_high + grow], axis=1)[line[pair]]
+        results.append(_stretches(facade, local, pair, line, element, frame, low, high, zone, strict=grow == 0.0))
+    return results[0], results[1]
+
+
+def _near(facade: Facade, frame: Floats, zone: Zone, first: Floats, last: Floats, elements: Ints) -> tuple[Ints, Ints]:
+    """Pairs (line, element) whose boxes meet, found in plan and then in height."""
+    if len(first) == 0 or len(elements) == 0:
+        return np.zeros(0, np.int64), np.zeros(0, np.int64)
+    ends = np.stack([first, last], axis=1)
+    across = np.stack([zone.across_low - SEARCH, zone.across_high + SEARCH], axis=1)
+    out = np.stack([zone.out_low - SEARCH, zone.out_high + SEARCH], axis=1)
+    corner = np.array([[i, j, k] for i in (0, 1) for j in (0, 1) for k in (0, 1)])
+    local = np.stack([ends[:, corner[:, 0]], across[:, corner[:, 1]], out[:, corner[:, 2]]], axis=2)
+    world = np.einsum("lij,lci->lcj", frame, local)
+    low, high = world.min(axis=1), world.max(axis=1)
+    box_low, box_high = facade.boxes.low[elements], facade.boxes.high[elements]
+    tree = shapely.STRtree(shapely.box(box_low[:, 0], box_low[:, 1], box_high[:, 0], box_high[:, 1]))
+    line, found = tree.query(shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]))
+    keep = (box_low[found, 2] <= high[line, 2]) & (box_high[found, 2] >= low[line, 2])
+    order = np.lexsort((found[keep], line[keep]))
+    return line[keep][order], elements[found[keep][order]]
+
+
+def _stretches(
+    facade: Facade,
+    local: Floats,
+    pair: Ints,
+    line: Ints,
+    element: Ints,
+    frame: Floats,
+    low: Floats,
+    high: Floats,
+    zone: Zone,
+    strict: bool,
+) -> _Pieces:
+    """What each part covers along its line between ``low`` and ``high`` across and out, as merged stretches."""
+    reach, met = g.clip_triangles(local, low, high)
+    clipped_low = np.clip(local[:, :, 1:].min(axis=1), low, high)
+    clipped_high = np.clip(local[:, :, 1:].max(axis=1), low, high)
+    m = len(line)
+    part_low, part_high = g.lowest(clipped_low[met], pair[met], m), g.highest(clipped_high[met], pair[met], m)
+    deep = part_high - part_low
+    good = (deep[:, 0] > TOUCH) & (deep[:, 1] > TOUCH)
+    if strict:
+        # A part that pokes into the zone from elsewhere does not count: the middle of its section must lie inside.
+        whole_low, whole_high = (
+            g.lowest(local[:, :, 2].min(axis=1), pair, m),
+            g.highest(local[:, :, 2].max(axis=1), pair, m),
+        )
+        near_low = g.lowest(local[met][:, :, 2].min(axis=1), pair[met], m)
+        near_high = g.highest(local[met][:, :, 2].max(axis=1), pair[met], m)
+        middle = 0.5 * (
+            np.where(np.isfinite(near_low), near_low, whole_low)
+            + np.where(np.isfinite(near_high), near_high, whole_high)
+        )
+        good &= (middle > zone.out_low[line] - TOUCH) & (middle < zone.out_high[line] + TOUCH)
+    keep = met & good[pair]
+    merged = g.merge(pair[keep], reach[keep, 0], reach[keep, 1])
+    size, axes = facade.boxes.size[element], facade.boxes.axes[element]
+    along = np.abs(np.einsum("mj,mj->m", axes[:, 0], frame[line][:, 0])) if m else np.zeros(0)
+    # Compact parts and rings have no direction of their own and may continue any seam.
+    parallel = (along > 0.85) | (size[:, 0] < 2.0 * size[:, 1])
+    owner = merged.group
+    return _Pieces(line[owner], element[owner], merged.start, merged.end, parallel[owner])
+
+
+def _complement(union: g.Intervals, first: Floats, last: Floats) -> g.Intervals:
+    """What of each line (from ``first`` to ``last``) no stretch covers."""
+    count = len(first)
+    everyone = np.arange(count)
+    group = np.concatenate([union.group, everyone])
+    start = np.concatenate([union.start, last])
+    end = np.concatenate([union.end, last])
+    order = np.lexsort((start, group))
+    group, start, end = group[order], start[order], end[order]
+    furthest = g.running_highest(group, end)
+    before = np.empty(len(group))
+    fresh = np.append(True, group[1:] != group[:-1]) if len(group) else np.zeros(0, bool)
+    before[1:] = furthest[:-1]
+    before[fresh] = first[group[fresh]]
+    hole = start - before > g.SAME_LENGTH
+    return g.Intervals(group[hole], before[hole], start[hole])
+
+
+def _on_seams(seams: Seams, stretches: g.Intervals) -> tuple[Ints, Ints]:
+    """Pairs (seam, stretch) of one line that share more than nothing."""
+    order = np.lexsort((seams.start, seams.line))
+    bounds = np.searchsorted(seams.line[order], np.arange(int(seams.line.max()) + 2 if len(seams) else 1))
+    found_seam, found = [np.zeros(0, np.int64)], [np.zeros(0, np.int64)]
+    if len(stretches.group):
+        entries, which = g.spread(bounds, stretches.group)
+        seam = order[entries]
+        shared = np.minimum(seams.end[seam], stretches.end[which]) - np.maximum(
+            seams.start[seam], stretches.start[which]
+        )
+        keep = shared > g.SAME_LENGTH
+        found_seam.append(seam[keep])
+        found.append(which[keep])
+    return np.concatenate(found_seam), np.concatenate(found)
+
+
+def _seam_at(seams: Seams, line: Ints, at: Floats) -> Ints:
+    """The seam of a line nearest to a place along it; -1 where the line has none."""
+    result = np.full(len(line), -1, np.int64)
+    if len(line) == 0:
+        return result
+    order = np.lexsort((seams.start, seams.line))
+    bounds = np.searchsorted(seams.line[order], np.arange(int(seams.line.max()) + 2))
+    entries, which = g.spread(bounds, line)
+    seam = order[entries]
+    off = np.maximum(np.maximum(seams.start[seam] - at[which], at[which] - seams.end[seam]), 0.0)
+    best = np.lexsort((seam, off.round(9), which))
+    lead = best[np.append(True, np.diff(which[best]) > 0)]
+    result[which[lead]] = seam[lead]
+    return result
+
+
+def _astray(beside: _Pieces, line: Ints, start: Floats, end: Floats) -> Ints:
+    """For each missing stretch a part beside the zone that covers more than half of it; -1 for none."""
+    result = np.full(len(line), -1, np.int64)
+    for i in range(len(line)) if len(beside.lane) else ():
+        mine = np.flatnonzero(beside.lane == line[i])
+        shared = np.minimum(beside.end[mine], end[i]) - np.maximum(beside.start[mine], start[i])
+        if len(mine) and shared.max() > 0.5 * (end[i] - start[i]):
+            result[i] = beside.element[mine[shared.argmax()]]
+    return result
+
+
+def _joints(pieces: _Pieces) -> Joints:
+    """Where pieces that run along a line follow each other; ``seam`` holds the line here."""
+    keep = np.flatnonzero(pieces.parallel)
+    order = keep[np.lexsort((pieces.element[keep], pieces.end[keep], pieces.start[keep], pieces.lane[keep]))]
+    lane, element, start, end = pieces.lane[order], pieces.element[order], pieces.start[order], pieces.end[order]
+    count = len(order)
+    leader = np.arange(count)
+    for i in range(1, count):  # the piece that reaches furthest so far is the one that the next piece meets
+        if lane[i] == lane[i - 1] and end[leader[i - 1]] > end[i]:
+            leader[i] = leader[i - 1]
+    before, after = leader[: max(count - 1, 0)], np.arange(1, max(count, 1))
+    same = (lane[before] == lane[after]) & (element[before] != element[after])
+    before, after = before[same], after[same]
+    lap = np.minimum(end[before], end[after]) - start[after]
+    return Joints(lane[after], element[before], element[after], lap, start[after] + 0.5 * lap)
+
+
+@dataclass(frozen=True)
+class Laps(Subjects):
+    """Places where pieces of a layer follow each other: ``lap`` in metres, negative for an open gap between them."""
+
+    first: Ints
+    second: Ints
+    lap: Floats
+    along: Floats
+
+
+def laps(facade: Facade, layer: Layer) -> Laps:
+    """All places where pieces of a layer follow each other, on every kind of seam it belongs to."""
+    found = [(facade.seams[kind], cover(facade, layer, kind).joints) for kind in layer.seams]
+    seam = [joints.seam for _, joints in found]
+
+    def gather(pick: Callable[[Seams, Ints], Any]) -> Any:
+        return np.concatenate([np.asarray(pick(seams, s)) for (seams, _), s in zip(found, seam, strict=True)])
+
+    def texts(pick: Callable[[Seams, int], str]) -> tuple[str, ...]:
+        return tuple(pick(seams, int(i)) for (seams, _), s in zip(found, seam, strict=True) for i in s)
+
+    first, second, lap = (
+        np.concatenate([getattr(joints, name) for _, joints in found]) for name in ("first", "second", "lap")
+    )
+    point = np.concatenate(
+        [
+            seams.take(s).world(joints.at, 0.5 * (seams.near + seams.far)[s], seams.outer[s])
+            for (seams, joints), s in zip(found, seam, strict=True)
+        ]
+    )
+    return Laps(
+        kind=texts(lambda seams, i: seams.kind[i]),
+        ids=unique([f"{layer.name}/{name}" for name in texts(lambda seams, i: seams.ids[i])]),
+        side=gather(lambda seams, s: seams.side[s]),
+        axis=texts(lambda seams, i: seams.axis[i]),
+        row=gather(lambda seams, s: seams.row[s]),
+        length=np.abs(lap),
+        parts=np.stack([first, second], axis=1),
+        point=point,
+        fault=tuple(facade.fault_of(pair) for pair in np.stack([first, second], axis=1)),
+        first=first,
+        second=second,
+        lap=lap,
+        along=gather(lambda seams, s: seams.frame[s, 0]).reshape(-1, 3),
+    )

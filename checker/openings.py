@@ -1,0 +1,138 @@
+"""The edges of windows and doors."""
+
+from typing import Any
+
+import numpy as np
+import shapely
+
+from checker import geometry as g
+from checker.facade import OpeningSeams, Seams, with_role
+from checker.joints import WIDEST_SEAM
+from checker.model import Floats, Ints
+from checker.walls import Walls
+
+
+def openings(walls: Walls) -> Seams:
+    """The four edges of every window and door that stands in a side."""
+    p = walls.panels
+    frame_part = with_role(walls.model, ["window", "door"])
+    side, low, high = _in_side(walls, frame_part)
+    known = side >= 0
+    frame_part, side, low, high = frame_part[known], side[known], low[known], high[known]
+    hole_low, hole_high = _holes(walls, frame_part, side, low, high)
+    low[:, :2] = np.where(np.isnan(hole_low), low[:, :2], np.maximum(low[:, :2], hole_low))
+    high[:, :2] = np.where(np.isnan(hole_high), high[:, :2], np.minimum(high[:, :2], hole_high))
+    rows: dict[str, list[Any]] = {
+        name: [] for name in ("side", "frame", "start", "end", "left", "right", "near", "far", "label", "part")
+    }
+    for i in range(len(frame_part)):
+        frame = walls.sides.frame[side[i]]
+        mine = np.flatnonzero(p.side == side[i])
+        for label, axis, top in (("sill", 1, False), ("head", 1, True), ("left", 0, False), ("right", 0, True)):
+            panel, edge = _beyond(walls, mine, low[i], high[i], axis, top)
+            hole = (hole_high if top else hole_low)[i, axis]
+            if not np.isnan(hole):
+                edge = hole
+            own = (high if top else low)[i, axis]
+            other = 1 - axis
+            rows["side"].append(side[i])
+            rows["frame"].append(frame if axis == 1 else frame[[1, 0, 2]])
+            rows["start"].append(low[i, other])
+            rows["end"].append(high[i, other])
+            rows["left"].append(frame_part[i] if top else panel)
+            rows["right"].append(panel if top else frame_part[i])
+            rows["near"].append(own if top else edge)
+            rows["far"].append(edge if top else own)
+            rows["label"].append(label)
+            rows["part"].append(frame_part[i])
+    count = len(rows["side"])
+    array = {
+        k: np.array(v, np.int64 if k in ("side", "left", "right", "part") else float)
+        for k, v in rows.items()
+        if k != "label"
+    }
+    width = array["far"] - array["near"]
+    sides = array["side"]
+    return walls.make(
+        OpeningSeams,
+        count,
+        side=sides,
+        frame=array["frame"].reshape(-1, 3, 3),
+        start=array["start"],
+        end=array["end"],
+        line=np.arange(count),
+        left=array["left"],
+        right=array["right"],
+        near=array["near"],
+        far=array["far"],
+        inner=walls.sides.inner[sides],
+        outer=walls.sides.outer[sides],
+        width_min=width,
+        width_max=width,
+        label=rows["label"],
+    )
+
+
+def _in_side(walls: Walls, element: Ints) -> tuple[Ints, Floats, Floats]:
+    """The side in whose plane each window or door stands, and its extents there; -1 for none."""
+    best = np.full(len(element), -1, np.int64)
+    deepest = np.zeros(len(element))
+    low_best, high_best = np.zeros((len(element), 3)), np.zeros((len(element), 3))
+    for side, frame in enumerate(walls.sides.frame):
+        mine = walls.panels.side == side
+        low, high = g.extents(walls.meshes, element, np.broadcast_to(frame, (len(element), 3, 3)))
+        flat = np.abs(walls.boxes.axes[element, 2] @ frame[2]) > 0.985
+        shared = np.minimum(high[:, 2], walls.sides.outer[side] + 0.3) - np.maximum(
+            low[:, 2], walls.sides.inner[side] - 0.3
+        )
+        along = np.minimum(high[:, 0], walls.panels.high[mine, 0].max()) - np.maximum(
+            low[:, 0], walls.panels.low[mine, 0].min()
+        )
+        score = np.where(flat & (along > 0), shared, 0.0)
+        better = score > deepest
+        best[better], deepest[better] = side, score[better]
+        low_best[better], high_best[better] = low[better], high[better]
+    return best, low_best, high_best
+
+
+def _holes(walls: Walls, part: Ints, side: Ints, low: Floats, high: Floats) -> tuple[Floats, Floats]:
+    """Extents (w, 2) along and up of the opening that holds each window or door; NaN where none is modelled."""
+    hole = with_role(walls.model, ["opening"])
+    low_found, high_found = np.full((len(part), 2), np.nan), np.full((len(part), 2), np.nan)
+    if len(hole) == 0 or len(part) == 0:
+        return low_found, high_found
+    centre = walls.boxes.centre[hole]
+    tree = shapely.STRtree(shapely.points(centre[:, :2]))
+    middle = walls.boxes.centre[part]
+    reach = 0.5 * np.linalg.norm(high - low, axis=1)
+    w, k = tree.query(shapely.points(middle[:, :2]), predicate="dwithin", distance=reach)
+    frames = walls.sides.frame[side[w]]
+    hole_low, hole_high = g.extents(walls.meshes, hole[k], frames)
+    shared = np.minimum(hole_high, high[w])[:, :2] - np.maximum(hole_low, low[w])[:, :2]
+    size = (high - low)[w][:, :2]
+    # One opening, or several cut into stacked panels, taken together where they lie behind the same frame.
+    fits = (shared > 0.2 * np.minimum(size, (hole_high - hole_low)[:, :2])).all(axis=1)
+    fits &= ((hole_high - hole_low)[:, :2] < 1.5 * size + 0.2).all(axis=1)
+    w, hole_low, hole_high = w[fits], hole_low[fits], hole_high[fits]
+    lowest, highest = g.lowest(hole_low[:, :2], w, len(part)), g.highest(hole_high[:, :2], w, len(part))
+    found = np.isfinite(lowest).all(axis=1)
+    low_found[found], high_found[found] = lowest[found], highest[found]
+    return low_found, high_found
+
+
+def _beyond(walls: Walls, mine: Ints, low: Floats, high: Floats, axis: int, top: bool) -> tuple[int, float]:
+    """The panel next to one edge of a frame and where its own edge is; a panel that surrounds the frame counts."""
+    p, other = walls.panels, 1 - axis
+    shared = np.minimum(p.high[mine, other], high[other]) - np.maximum(p.low[mine, other], low[other])
+    own = high[axis] if top else low[axis]
+    edge = p.low[mine, axis] if top else -p.high[mine, axis]
+    gap = edge - (own if top else -own)
+    inside = (p.low[mine, axis] < own - 1e-3) & (p.high[mine, axis] > own + 1e-3) & (shared > 0.02)
+    beside = (shared > 0.02) & (gap > -0.05) & (gap < WIDEST_SEAM)
+    if inside.any():
+        pick = np.flatnonzero(inside)[shared[inside].argmax()]
+        return int(p.element[mine[pick]]), float("nan")
+    if beside.any():
+        pick = np.flatnonzero(beside)[gap[beside].argmin()]
+        return int(p.element[mine[pick]]), float(p.low[mine[pick], axis] if top else p.high[mine[pick], axis])
+    return -1, float("nan")
