@@ -1,0 +1,308 @@
+"""From answers to verdicts and issues: what to act on once, with owner, worst place and the move that mends it."""
+
+import hashlib
+import math
+import uuid
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any, Final
+
+import numpy as np
+
+from checker.facade import Facade, Subjects
+from checker.geometry import SAME_LENGTH
+from checker.model import Floats, Ints
+from checker.result import Coverage, Issue, Move, Severity, State, Verdict
+from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Rule, Verdicts
+from checker.settings import Acceptance, Need
+
+_TOPICS: Final = uuid.UUID("0d5c3f52-7b1c-5f0e-9a0e-2f1f7c7a5a10")
+"""Name space of topic GUIDs: made once, never to be changed."""
+_STATES: Final[dict[int, State]] = {PASS: "pass", FAIL: "fail", NOT_MODELLED: "not-modelled", UNDECIDED: "undecided"}
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What one rule said of all its subjects; ``need`` tells what to do where its layer is in no model."""
+
+    rule: Rule[Any, Any]
+    severity: Severity
+    need: Need
+    subjects: Subjects
+    verdicts: Verdicts
+
+
+@dataclass(frozen=True)
+class Findings:
+    """Verdicts, issues and coverage of a run, and remarks on acceptances that no longer fit."""
+
+    verdicts: tuple[Verdict, ...]
+    issues: tuple[Issue, ...]
+    coverage: tuple[Coverage, ...]
+    notes: tuple[str, ...]
+
+
+def collect(
+    facade: Facade, answers: Sequence[Answer], accepted: Sequence[Acceptance], today: date, remedies: Mapping[str, str]
+) -> Findings:
+    """Group failures of one cause into issues, apply acceptances, count."""
+    verdicts: list[Verdict] = []
+    issues: list[Issue] = []
+    keys: Counter[str] = Counter()
+    for answer in (_demanded(answer) for answer in answers):
+        rows = {
+            int(i): len(verdicts) + k
+            for k, i in enumerate(np.flatnonzero(np.isin(answer.verdicts.state, (FAIL, UNDECIDED))))
+        }
+        verdicts.extend(_verdict(facade, answer, i) for i in rows)
+        for group in _groups(answer):
+            issue = _issue(facade, answer, group, keys, remedies[answer.rule.name])
+            issues.append(replace(issue, members=tuple(rows[i] for i in group)))
+    verdicts.extend(_unmeasured(facade, answers))
+    issues, notes = _accept(issues, verdicts, accepted, today)
+    for issue in issues:
+        for member in issue.members:
+            state: State = "accepted" if issue.accepted else "fail"
+            verdicts[member] = replace(verdicts[member], issue=issue.key, state=state)
+    coverage = tuple(_coverage(answer, verdicts) for answer in answers)
+    return Findings(tuple(verdicts), tuple(issues), coverage, tuple(notes))
+
+
+def _demanded(answer: Answer) -> Answer:
+    """A layer that the project requires and that is in no model fails, once."""
+    verdicts, layer = answer.verdicts, answer.rule.layer
+    absent = verdicts.state == NOT_MODELLED
+    if layer is None or answer.need != "required" or not absent.any():
+        return answer
+    says = [
+        f"No {layer.means} in any model, the project requires it" if gone else text
+        for gone, text in zip(absent, verdicts.says, strict=True)
+    ]
+    blame = verdicts.blame
+    if blame is not None:
+        blame = replace(
+            blame,
+            part=np.where(absent, -1, blame.part),
+            cause=np.where(absent, -1, blame.cause),
+            anchor=np.where(absent, -1, blame.anchor),
+        )
+    return replace(
+        answer, verdicts=replace(verdicts, state=np.where(absent, FAIL, verdicts.state), says=says, blame=blame)
+    )
+
+
+def _groups(answer: Answer) -> Iterator[Ints]:
+    """Numbers of the failing subjects of each cause, causes in the order of their first subject."""
+    verdicts = answer.verdicts
+    bad = np.flatnonzero(verdicts.state == FAIL)
+    if len(bad) == 0:
+        return
+    cause = bad if verdicts.blame is None else verdicts.blame.cause[bad]
+    key = np.stack([cause, verdicts.warning[bad]], axis=1)
+    _, first, which = np.unique(key, axis=0, return_index=True, return_inverse=True)
+    for k in np.argsort(first):
+        yield bad[which.reshape(-1) == k]
+
+
+def _excess(verdicts: Verdicts, rows: Ints) -> Floats:
+    """How far outside its limits each subject is, in mm."""
+    below = np.nan_to_num(verdicts.minimum_mm[rows] - verdicts.value_mm[rows])
+    above = np.nan_to_num(verdicts.value_mm[rows] - verdicts.maximum_mm[rows])
+    result: Floats = np.maximum(np.maximum(below, above), 0.0)
+    return result
+
+
+def _verdict(facade: Facade, answer: Answer, i: int) -> Verdict:
+    subjects, verdicts = answer.subjects, answer.verdicts
+    guids = [facade.model.elements[p].guid for p in subjects.parts[i] if p >= 0]
+    return Verdict(
+        rule=answer.rule.name,
+        state=_STATES[int(verdicts.state[i])],
+        severity="warning" if verdicts.warning[i] and answer.severity == "error" else answer.severity,
+        subject=subjects.ids[i],
+        kind=subjects.kind[i],
+        value_mm=_number(verdicts.value_mm[i]),
+        minimum_mm=_number(verdicts.minimum_mm[i]),
+        maximum_mm=_number(verdicts.maximum_mm[i]),
+        elements=tuple(dict.fromkeys(guids)),
+        point_m=_place(verdicts.point[i] + facade.model.origin),
+        facade=facade.sides.names[subjects.side[i]],
+        axis=subjects.axis[i],
+        message=verdicts.says[i],
+    )
+
+
+def _issue(facade: Facade, answer: Answer, rows: Ints, keys: Counter[str], remedy: str) -> Issue:
+    model, subjects, verdicts, rule = facade.model, answer.subjects, answer.verdicts, answer.rule
+    excess = _excess(verdicts, rows)
+    worst = int(rows[int(np.argmax(excess.round(6)))])
+    blame = verdicts.blame
+    part = int(blame.part[worst]) if blame is not None else -1
+    what = blame.what[worst] if blame is not None else ""
+    ordered = [int(p) for i in rows[np.argsort(-excess.round(6), kind="stable")] for p in subjects.parts[i] if p >= 0]
+    elements = tuple(dict.fromkeys(([part] if part >= 0 else []) + ordered))
+    anchor = int(blame.anchor[worst]) if blame is not None else -1
+    names = [model.elements[p].guid for p in ([anchor] if anchor >= 0 else [])]
+    if not what and anchor >= 0:
+        first = int(rows.min())
+        names += sorted(model.elements[p].guid for p in set(subjects.parts[first]) - {-1, anchor})
+    check_id = "|".join([rule.name, what or "place", *names])
+    keys[check_id] += 1
+    if keys[check_id] > 1:
+        check_id += f"|{keys[check_id]}"
+    move = _move(facade, subjects, verdicts, rows, worst)
+    side = int(subjects.side[worst])
+    place = f"facade {facade.sides.names[side]}" + (f", axis {subjects.axis[worst]}" if subjects.axis[worst] else "")
+    sentence = verdicts.says[worst]
+    advice = f"; move the {move.what} {move.distance_mm:g} mm {move.direction}" if move else ""
+    several = f" ({len(rows)} places)" if len(rows) > 1 else ""
+    spread = np.ptp(verdicts.point[rows], axis=0) if len(rows) > 1 else np.zeros(3)
+    look = facade.sides.frame[side, 2] * (-1.0 if rule.seen_from == "outside" else 1.0)
+    return Issue(
+        key=hashlib.sha256(check_id.encode()).hexdigest()[:8],
+        check_id=check_id,
+        topic=str(uuid.uuid5(_TOPICS, check_id)),
+        rule=rule.name,
+        severity="warning" if verdicts.warning[worst] and answer.severity == "error" else answer.severity,
+        title=f"{sentence}{advice}{several}",
+        description=f"{rule.title}. {place[0].upper()}{place[1:]}.",
+        members=(),
+        worst_mm=_number(verdicts.value_mm[worst]),
+        owner=_owner(facade, answer, part, anchor),
+        elements=elements,
+        point_m=_place(verdicts.point[worst] + model.origin),
+        look=_place(look),
+        size_m=float(np.linalg.norm(spread)),
+        facade=facade.sides.names[side],
+        axis=subjects.axis[worst],
+        remedy=remedy,
+        move=move,
+    )
+
+
+def _owner(facade: Facade, answer: Answer, part: int, anchor: int) -> str:
+    """Owner of the model whose part should move; of a missing layer, who models such parts, else the place's."""
+    model, layer = facade.model, answer.rule.layer
+    if part < 0 and layer is not None:
+        makers = facade.elements_of(*layer.roles)
+        part = int(makers[0]) if len(makers) else anchor
+    if part < 0:
+        part = anchor
+    return model.sources[model.elements[part].source].owner if part >= 0 else ""
+
+
+def _move(facade: Facade, subjects: Subjects, verdicts: Verdicts, rows: Ints, worst: int) -> Move | None:
+    """One shift of the blamed part, in whole millimetres where possible, that brings every member within its limits."""
+    blame = verdicts.blame
+    if blame is None or blame.part[worst] < 0 or not blame.what[worst]:
+        return None
+    low, high = float(blame.least[rows].max()), float(blame.most[rows].min())
+    if not (math.isfinite(low) and math.isfinite(high)) or low > high + SAME_LENGTH:
+        return None
+    middle = 0.5 * (low + high)
+    shift = round(middle * MM) / MM
+    if not low - SAME_LENGTH <= shift <= high + SAME_LENGTH:
+        shift = round(middle * MM, 1) / MM
+    # The shift is checked again against every member before anybody is told.
+    if shift == 0 or (shift < blame.least[rows] - SAME_LENGTH).any() or (shift > blame.most[rows] + SAME_LENGTH).any():
+        return None
+    vector = shift * blame.along[worst]
+    return Move(
+        part=facade.model.elements[blame.part[worst]].guid,
+        what=blame.what[worst],
+        vector_m=_place(vector),
+        distance_mm=round(abs(shift) * MM, 1),
+        direction=_direction(facade.sides.frame[subjects.side[worst]] @ vector),
+    )
+
+
+def _direction(local: Floats) -> str:
+    """Words for a shift (right, up, out) as seen from outside."""
+    axis = int(np.abs(local).argmax())
+    words = (("to the left", "to the right"), ("down", "up"), ("inwards", "outwards"))
+    return words[axis][int(local[axis] > 0)]
+
+
+def _unmeasured(facade: Facade, answers: Sequence[Answer]) -> Iterator[Verdict]:
+    """One undecided verdict for each rule and element that the rule needs and that has no body to measure."""
+    model = facade.model
+    empty = np.diff(model.meshes.triangle_start) == 0
+    for i in np.flatnonzero(empty):
+        element, role = model.elements[i], model.roles[i].role
+        for answer in answers if role else ():
+            rule = answer.rule
+            if role in rule.needs or (rule.layer is not None and role in rule.layer.roles):
+                yield Verdict(
+                    rule=rule.name,
+                    state="undecided",
+                    severity=answer.severity,
+                    subject=element.guid,
+                    kind="",
+                    value_mm=None,
+                    minimum_mm=None,
+                    maximum_mm=None,
+                    elements=(element.guid,),
+                    point_m=_place(model.origin),
+                    facade="",
+                    axis="",
+                    message=f"{element.name or element.ifc_class} ({element.guid}): {model.faults[i]}",
+                )
+
+
+def _accept(
+    issues: list[Issue], verdicts: Sequence[Verdict], accepted: Sequence[Acceptance], today: date
+) -> tuple[list[Issue], list[str]]:
+    """Issues with their acceptances, and remarks on acceptances that are expired, exceeded or fit nothing."""
+    by_key = {issue.key: k for k, issue in enumerate(issues)}
+    result, notes = list(issues), []
+    for each in accepted:
+        k = by_key.get(each.issue)
+        if k is None:
+            notes.append(f"Acceptance of {each.issue} fits no issue of this run.")
+        elif each.until < today:
+            notes.append(f"Acceptance of {each.issue} expired on {each.until}.")
+        elif each.upto_mm is not None and any(_worse(verdicts[m], each.upto_mm) for m in issues[k].members):
+            notes.append(f"Acceptance of {each.issue} holds up to {each.upto_mm:g} mm; the issue is worse now.")
+        else:
+            result[k] = replace(issues[k], accepted=f"Accepted until {each.until} by {each.by}: {each.reason}")
+    return result, notes
+
+
+def _worse(verdict: Verdict, upto_mm: float) -> bool:
+    """Whether a failing value lies beyond what was accepted, on the side on which it fails."""
+    if verdict.value_mm is None:
+        return False
+    tolerance = SAME_LENGTH * MM
+    if verdict.maximum_mm is not None and verdict.value_mm > verdict.maximum_mm:
+        return verdict.value_mm > upto_mm + tolerance
+    return verdict.value_mm < upto_mm - tolerance
+
+
+def _coverage(answer: Answer, verdicts: Sequence[Verdict]) -> Coverage:
+    """Counts of one rule; each subject in exactly one state, unmeasurable elements among the undecided."""
+    mine = Counter(v.state for v in verdicts if v.rule == answer.rule.name)
+    passed = int((answer.verdicts.state == PASS).sum())
+    named = mine["fail"] + mine["accepted"] + mine["undecided"] + passed
+    extra = sum(1 for v in verdicts if v.rule == answer.rule.name and v.kind == "")
+    absent = len(answer.subjects) + extra - named
+    return Coverage(
+        rule=answer.rule.name,
+        subjects=len(answer.subjects) + extra,
+        passed=passed,
+        failed=mine["fail"],
+        not_modelled=absent,
+        undecided=mine["undecided"],
+        accepted=mine["accepted"],
+        length_m=float(answer.subjects.length.sum()),
+    )
+
+
+def _number(value: float) -> float | None:
+    return None if math.isnan(value) else float(value)
+
+
+def _place(values: Floats) -> tuple[float, float, float]:
+    x, y, z = (float(v) for v in values)
+    return x, y, z

@@ -1,0 +1,237 @@
+"""What a rule author imports: `rule`, `limit`, `Verdicts`, and the questions that make verdicts.
+
+A rule is one function in one file of `rules/`. It declares its limits, remedy and two sketches, and answers for all its
+subjects at once with arrays. It opens no file, prints nothing and knows no other rule.
+"""
+
+import importlib
+import pkgutil
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import MISSING, dataclass, field, fields
+from functools import cache
+from typing import Any, Final, Generic, Literal, TypeVar
+
+import numpy as np
+
+from checker.errors import CannotCheck
+from checker.facade import Facade, Layer, Subjects
+from checker.geometry import SAME_LENGTH
+from checker.model import ROLES, Bools, Floats, Ints
+from checker.result import Severity
+from checker.sketch import Sketch
+
+Basis = Literal["standard", "published", "practice", "project"]
+PASS: Final = 0
+FAIL: Final = 1
+NOT_MODELLED: Final = 2
+UNDECIDED: Final = 3
+MM: Final = 1000.0
+
+
+def limit(
+    default: float | bool, unit: str, means: str, *, basis: Basis, source: str = "common practice, no source"
+) -> Any:
+    """A number that a project may set, with its unit, meaning, basis and source (for a rule's ``Limits`` class)."""
+    return field(default=default, metadata={"unit": unit, "means": means, "basis": basis, "source": source})
+
+
+@dataclass(frozen=True)
+class Blame:
+    """Per subject (n,) the part that should move, and the shifts that mend it.
+
+    ``part`` element numbers (-1: nobody can tell); ``what`` words for it ("end of the left panel"); ``along`` (n, 3)
+    the unit direction of the shift; ``least`` and ``most`` (n,) the shifts in metres that bring the subject within its
+    limits; ``cause`` (n,) equal numbers share one cause and become one issue; ``anchor`` the elements that name it.
+    """
+
+    part: Ints
+    what: Sequence[str]
+    along: Floats
+    least: Floats
+    most: Floats
+    cause: Ints
+    anchor: Ints
+
+
+@dataclass(frozen=True)
+class Verdicts:
+    """A rule's answer for n subjects: arrays (n,) unless said otherwise.
+
+    ``state`` one of PASS, FAIL, NOT_MODELLED, UNDECIDED; ``value_mm`` the measured value (NaN for none); ``minimum_mm``
+    and ``maximum_mm`` what is required (NaN for no bound); ``point`` (n, 3) the worst place; ``says`` the sentence for
+    each; ``warning`` marks failures that are only a warning.
+    """
+
+    state: Ints
+    value_mm: Floats
+    minimum_mm: Floats
+    maximum_mm: Floats
+    point: Floats
+    says: Sequence[str]
+    warning: Bools
+    blame: Blame | None = None
+
+
+Subject = TypeVar("Subject", bound=Subjects)
+Limits = TypeVar("Limits")
+
+
+@dataclass(frozen=True)
+class Rule(Generic[Subject, Limits]):
+    """One rule, as declared. ``needs`` are the roles without which it cannot be asked."""
+
+    name: str
+    title: str
+    text: str
+    subject: type[Subject]
+    limits: type[Limits]
+    remedy: str
+    needs: tuple[str, ...]
+    layer: Layer | None
+    severity: Severity
+    seen_from: Literal["outside", "inside"]
+    good: Sketch
+    bad: Sketch
+    check: Callable[[Subject, Facade, Limits], Verdicts]
+
+
+def rule(
+    *,
+    subject: type[Subject],
+    limits: type[Limits],
+    remedy: str,
+    needs: tuple[str, ...],
+    good: Sketch,
+    bad: Sketch,
+    layer: Layer | None = None,
+    severity: Severity = "error",
+    seen_from: Literal["outside", "inside"] = "outside",
+) -> Callable[[Callable[[Subject, Facade, Limits], Verdicts]], Rule[Subject, Limits]]:
+    """Declare a rule; its name is the function's, with hyphens; its words are the docstring."""
+
+    def declare(check: Callable[[Subject, Facade, Limits], Verdicts]) -> Rule[Subject, Limits]:
+        text = " ".join((check.__doc__ or "").split("\n    "))
+        if not text.strip():
+            raise TypeError(f"rule {check.__name__} says nothing about itself")
+        if unknown := set(needs) - set(ROLES):
+            raise TypeError(f"rule {check.__name__} needs unknown roles {sorted(unknown)}")
+        title = text.strip().split(".")[0].strip()
+        return Rule(
+            check.__name__.replace("_", "-"),
+            title,
+            " ".join(text.split()),
+            subject,
+            limits,
+            remedy,
+            needs,
+            layer,
+            severity,
+            seen_from,
+            good,
+            bad,
+            check,
+        )
+
+    return declare
+
+
+@cache
+def load_rules() -> tuple[Rule[Any, Any], ...]:
+    """Every rule that lies in the package `rules`, sorted by name.
+
+    Raises:
+        CannotCheck: another distribution's package of that name is in the way, or no rule is found.
+    """
+    package = importlib.import_module("rules")
+    if getattr(package, "BELONGS_TO", "") != "seamtrace":
+        raise CannotCheck(
+            "Another package called 'rules' hides seamtrace's own: install seamtrace in an environment of its own."
+        )
+    found: dict[str, Rule[Any, Any]] = {}
+    for module in sorted(info.name for info in pkgutil.iter_modules(package.__path__)):
+        for thing in vars(importlib.import_module(f"rules.{module}")).values():
+            if isinstance(thing, Rule):
+                found[thing.name] = thing
+    if not found:
+        raise CannotCheck("No rules are installed: the package 'rules' is empty. Install seamtrace again.")
+    for each in found.values():
+        for setting in fields(each.limits):
+            if setting.default is MISSING or "basis" not in setting.metadata:
+                raise TypeError(f"{each.name}: limit {setting.name} lacks a default or a basis")
+    return tuple(found[name] for name in sorted(found))
+
+
+def exceeds(values: Floats, low: float, high: float) -> Bools:
+    """Outside the limits by more than measuring can tell apart (0.01 mm); all in metres. NaN is never outside."""
+    result: Bools = (values < low - SAME_LENGTH) | (values > high + SAME_LENGTH)
+    return result
+
+
+def within(
+    smallest: Floats,
+    largest: Floats,
+    low_mm: float,
+    high_mm: float,
+    *,
+    at_smallest: Floats,
+    at_largest: Floats,
+    fault: Sequence[str],
+    says_low: str,
+    says_high: str,
+    says_negative: str = "",
+    blame: Blame | None = None,
+    words: Mapping[str, Sequence[str]] | None = None,
+) -> Verdicts:
+    """Verdicts on a quantity that varies between ``smallest`` and ``largest`` (n,) in metres along each subject.
+
+    The worse end decides and gives value and place (n, 3). ``says_low`` and ``says_high`` are sentences with
+    ``{value}``, ``{distance}`` (without sign) and the keys of ``words``, which has one word per subject;
+    ``says_negative`` replaces the former where the value is below zero. Subjects with a ``fault`` or NaN are undecided
+    and say why.
+    """
+    low, high = low_mm / MM, high_mm / MM
+    too_low, too_high = low - smallest, largest - high
+    lower = too_low >= too_high
+    value = np.where(lower, smallest, largest)
+    bad = exceeds(smallest, low, np.inf) | exceeds(largest, -np.inf, high)
+    undecided = np.array([bool(text) for text in fault], bool) | np.isnan(value)
+    state = np.where(undecided, UNDECIDED, np.where(bad, FAIL, PASS))
+    required = required_range(low_mm, high_mm)
+    says = []
+    for i in range(len(value)):
+        if undecided[i]:
+            says.append(fault[i] or "cannot be measured")
+        elif bad[i]:
+            more = {name: texts[i] for name, texts in (words or {}).items()}
+            numbers = {"value": f"{value[i] * MM:.1f} mm", "distance": f"{abs(value[i]) * MM:.1f} mm"}
+            low_says = says_negative if says_negative and value[i] < 0 else says_low
+            sentence = (low_says if lower[i] else says_high).format(**numbers, **more)
+            says.append(f"{sentence}, required {required}")
+        else:
+            says.append("")
+    count = len(value)
+    return Verdicts(
+        state=state,
+        value_mm=np.where(undecided, np.nan, value * MM),
+        minimum_mm=np.full(count, low_mm if np.isfinite(low_mm) else np.nan),
+        maximum_mm=np.full(count, high_mm if np.isfinite(high_mm) else np.nan),
+        point=np.where(lower[:, None], at_smallest, at_largest),
+        says=says,
+        warning=np.zeros(count, bool),
+        blame=blame,
+    )
+
+
+def required_range(low_mm: float, high_mm: float) -> str:
+    """A range as people write it.
+
+    >>> required_range(25.0, 35.0), required_range(100.0, float("inf")), required_range(-10.0, 10.0)
+    ('25 to 35 mm', 'at least 100 mm', 'within 10 mm')
+    """
+    if low_mm == -high_mm:
+        return f"within {high_mm:g} mm"
+    if not np.isfinite(high_mm):
+        return f"at least {low_mm:g} mm"
+    if not np.isfinite(low_mm):
+        return f"at most {high_mm:g} mm"
+    return f"{low_mm:g} to {high_mm:g} mm"

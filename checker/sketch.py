@@ -1,0 +1,257 @@
+"""Tiny facades in code: what rules show as good and bad, and what tests turn, move and mirror.
+
+Frame of a sketch: x to the right seen from outside, y up, z out of the facade, zero at the outer face of the columns,
+in millimetres. `Sketch.model` gives the same records as reading a file does.
+"""
+
+import hashlib
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+import numpy as np
+
+from checker.model import Element, Floats, Ints, Meshes, Model, Role, Source
+
+_FACES: Final = np.array(
+    [
+        [0, 1, 3],
+        [0, 3, 2],
+        [4, 6, 7],
+        [4, 7, 5],
+        [0, 4, 5],
+        [0, 5, 1],
+        [2, 3, 7],
+        [2, 7, 6],
+        [0, 2, 6],
+        [0, 6, 4],
+        [1, 5, 7],
+        [1, 7, 3],
+    ]
+)
+_CORNERS: Final = np.array([[x, y, z] for x in (0, 1) for y in (0, 1) for z in (0, 1)])
+_CLASS: Final = {
+    "panel": "IfcPlate",
+    "column": "IfcColumn",
+    "plinth": "IfcFooting",
+    "base-rail": "IfcMember",
+    "window": "IfcWindow",
+    "door": "IfcDoor",
+}
+
+
+@dataclass(frozen=True)
+class Block:
+    """A block between ``low`` and ``high`` (mm); ``taper_mm`` moves the upper corners of its right end to the left."""
+
+    low: tuple[float, float, float]
+    high: tuple[float, float, float]
+    taper_mm: float = 0.0
+
+    def corners(self) -> Floats:
+        """The eight corners (8, 3) in mm."""
+        points = np.where(_CORNERS, self.high, self.low).astype(float)
+        points[(_CORNERS[:, 0] == 1) & (_CORNERS[:, 1] == 1), 0] -= self.taper_mm
+        return points
+
+
+@dataclass(frozen=True)
+class Part:
+    """One element of a sketch, made of blocks that share no volume."""
+
+    role: str
+    blocks: tuple[Block, ...]
+    stated: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Sketch:
+    """Named parts, and in words what they show."""
+
+    parts: Mapping[str, Part]
+    words: str = ""
+
+    def describe(self) -> str:
+        """What the sketch shows, in words."""
+        return self.words
+
+    def saying(self, words: str) -> "Sketch":
+        """The same parts, said otherwise."""
+        return replace(self, words=words)
+
+    def without(self, *names: str) -> "Sketch":
+        """The sketch without some parts.
+
+        Raises:
+            KeyError: there is no part of that name.
+        """
+        for name in names:
+            self.parts[name]
+        return replace(self, parts={k: v for k, v in self.parts.items() if k not in names})
+
+    def moved(self, name: str, x: float = 0.0, y: float = 0.0, z: float = 0.0) -> "Sketch":
+        """One part moved by millimetres."""
+
+        def shift(block: Block) -> Block:
+            low, high = block.low, block.high
+            return replace(
+                block, low=(low[0] + x, low[1] + y, low[2] + z), high=(high[0] + x, high[1] + y, high[2] + z)
+            )
+
+        return self._change(name, shift)
+
+    def stretched(self, name: str, side: str, by: float) -> "Sketch":
+        """One side of a part (``left``, ``right``, ``bottom``, ``top``, ``back``, ``front``) moved by mm."""
+        axis, high = {
+            "left": (0, False),
+            "right": (0, True),
+            "bottom": (1, False),
+            "top": (1, True),
+            "back": (2, False),
+            "front": (2, True),
+        }[side]
+
+        def stretch(block: Block) -> Block:
+            values = list(block.high if high else block.low)
+            values[axis] += by
+            place = (values[0], values[1], values[2])
+            return replace(block, high=place) if high else replace(block, low=place)
+
+        return self._change(name, stretch)
+
+    def tapered(self, name: str, by: float) -> "Sketch":
+        """The right end of a part cut out of square: its top further left by millimetres."""
+        return self._change(name, lambda block: replace(block, taper_mm=by))
+
+    def stating(self, name: str, **stated: str) -> "Sketch":
+        """One part with property values."""
+        return replace(self, parts={**self.parts, name: replace(self.parts[name], stated=stated)})
+
+    def _change(self, name: str, change: Callable[[Block], Block]) -> "Sketch":
+        part = self.parts[name]
+        return replace(self, parts={**self.parts, name: replace(part, blocks=tuple(change(b) for b in part.blocks))})
+
+    def model(self, place: Floats | None = None, order: Sequence[int] | None = None) -> Model:
+        """The sketch as read: ``place`` (4, 4) carries it into the world (metres), ``order`` rearranges the parts.
+
+        A mirroring ``place`` is allowed; bodies stay the right way round.
+        """
+        matrix = np.eye(4) if place is None else np.asarray(place, float)
+        names = list(self.parts) if order is None else [list(self.parts)[i] for i in order]
+        names.sort(key=guid_of)
+        points: list[Floats] = []
+        triangles: list[Ints] = []
+        point_start, triangle_start = [0], [0]
+        for name in names:
+            for each in self.parts[name].blocks:
+                # Facade frame (x right, y up, z out) to world (x right, y away from the viewer, z up).
+                corners = each.corners() / 1000.0
+                world = np.stack([corners[:, 0], -corners[:, 2], corners[:, 1]], axis=1)
+                faces = _FACES if np.linalg.det(matrix[:3, :3]) > 0 else _FACES[:, ::-1]
+                triangles.append(faces + sum(len(p) for p in points))
+                points.append(world @ matrix[:3, :3].T + matrix[:3, 3])
+            point_start.append(sum(len(p) for p in points))
+            triangle_start.append(sum(len(t) for t in triangles))
+        every = np.concatenate(points)
+        origin = every.mean(axis=0).round()
+        elements = tuple(
+            Element(
+                guid=guid_of(name),
+                ifc_class=_CLASS.get(self.parts[name].role, "IfcDiscreteAccessory"),
+                name=name,
+                shown=(guid_of(name),),
+                stated=self.parts[name].stated,
+            )
+            for name in names
+        )
+        return Model(
+            sources=(Source("sketch", "", "IFC4", "mm", "Sketch", guid_of("project"), "", "sketch", "sketch", ""),),
+            elements=elements,
+            roles=tuple(Role(self.parts[name].role, 1.0, "sketched") for name in names),
+            meshes=Meshes(
+                every - origin,
+                np.concatenate(triangles),
+                np.array(point_start, np.int64),
+                np.array(triangle_start, np.int64),
+            ),
+            faults=("",) * len(names),
+            grid=(),
+            origin=origin,
+        )
+
+
+def guid_of(name: str) -> str:
+    """A GlobalId (22 digits of base 64) derived from a name."""
+    digits = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz_$"
+    number = int.from_bytes(hashlib.sha256(name.encode()).digest()[:16], "big")
+    return "".join(digits[number >> (6 * k) & 63] for k in range(21, -1, -1))
+
+
+def block(role: str, x: tuple[float, float], y: tuple[float, float], z: tuple[float, float]) -> Part:
+    """A part that is one block."""
+    return Part(role, (Block((x[0], y[0], z[0]), (x[1], y[1], z[1])),))
+
+
+BAY: Final = 6000.0
+ROW: Final = 1000.0
+FOOT: Final = 370.0
+"""Bottom of the lowest panels in sketches: plinth top 300, seal 10, base rail 60."""
+
+
+def detail(rows: int = 2) -> Sketch:
+    """Two bays of a sound facade with every part of the details that rules ask about, and one window."""
+    parts: dict[str, Part] = {}
+    top = FOOT + rows * ROW
+    for k in range(3):
+        axis = k * BAY
+        parts[f"column {k + 1}"] = Part(
+            "column",
+            (
+                Block((axis - 100, -500, -15), (axis + 100, top + 200, 0)),
+                Block((axis - 5, -500, -175), (axis + 5, top + 200, -15)),
+                Block((axis - 100, -500, -190), (axis + 100, top + 200, -175)),
+            ),
+        )
+    for bay in (1, 2):
+        left, right = (bay - 1) * BAY, bay * BAY
+        for row in range(1, rows + 1):
+            x, y = (left + 15, right - 15), (FOOT + (row - 1) * ROW, FOOT + row * ROW)
+            whole = block("panel", x, y, (8, 128))
+            if bay == 2 and row == 2:
+                hole_x, hole_y = (right - 3500, right - 2500), (y[0] + 200, y[1] - 200)
+                whole = Part(
+                    "panel",
+                    (
+                        Block((x[0], y[0], 8), (hole_x[0], y[1], 128)),
+                        Block((hole_x[1], y[0], 8), (x[1], y[1], 128)),
+                        Block((hole_x[0], y[0], 8), (hole_x[1], hole_y[0], 128)),
+                        Block((hole_x[0], hole_y[1], 8), (hole_x[1], y[1], 128)),
+                    ),
+                )
+                frame_x, frame_y = (hole_x[0] + 10, hole_x[1] - 10), (hole_y[0] + 10, hole_y[1] - 10)
+                parts["window"] = block("window", frame_x, frame_y, (20, 100))
+                parts["window opening"] = block("opening", hole_x, hole_y, (0, 140))
+                parts["window seal sill"] = block("seal", hole_x, (hole_y[0], frame_y[0]), (8, 48))
+                parts["window seal head"] = block("seal", hole_x, (frame_y[1], hole_y[1]), (8, 48))
+                parts["window seal left"] = block("seal", (hole_x[0], frame_x[0]), frame_y, (8, 48))
+                parts["window seal right"] = block("seal", (frame_x[1], hole_x[1]), frame_y, (8, 48))
+            parts[f"panel {bay}.{row}"] = whole
+        parts[f"plinth {bay}"] = block("plinth", (left + 10, right - 10), (-600, 300), (8, 118))
+        parts[f"rail {bay}"] = block("base-rail", (left, right), (310, 370), (8, 108))
+        parts[f"plinth seal {bay}"] = block(
+            "seal", (left - 500 * (bay == 2), right - 500 * (bay == 1)), (300, 310), (8, 48)
+        )
+        parts[f"plinth flashing {bay}"] = block(
+            "flashing", (left - 50 * (bay == 2), right + 50 * (bay == 1)), (290, 400), (127 + bay, 128 + bay)
+        )
+    for k in range(3):
+        axis = k * BAY
+        if k > 0:
+            parts[f"column seal {k + 1} left"] = block("seal", (axis - 60, axis - 20), (FOOT, top), (0, 8))
+        if k < 2:
+            parts[f"column seal {k + 1} right"] = block("seal", (axis + 20, axis + 60), (FOOT, top), (0, 8))
+    parts["foam lower"] = block("foam", (BAY - 15, BAY + 15), (FOOT, FOOT + ROW), (8, 58))
+    parts["foam upper"] = block("foam", (BAY - 15, BAY + 15), (FOOT + ROW, top), (8, 58))
+    parts["seam flashing lower"] = block("flashing", (BAY - 75, BAY + 75), (FOOT, FOOT + ROW), (128, 129))
+    parts["seam flashing upper"] = block("flashing", (BAY - 75, BAY + 75), (FOOT + ROW - 100, top), (129, 130))
+    return Sketch(parts, "Two bays on three columns, every part in its place.")

@@ -1,0 +1,3 @@
+"""One file per airtight detail; what lies here is found, in sorted order."""
+
+BELONGS_TO = "seamtrace"

@@ -1,0 +1,52 @@
+"""Seal strips on the column face."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from checker.facade import Facade, Layer, PanelEndSeams, Seams, Zone
+from checker.measure import lacks
+from checker.rule import Verdicts, limit, rule
+from checker.sketch import detail
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a project may set."""
+
+    joint_mm: float = limit(1.0, "mm", "largest gap or overlap where pieces butt", basis="practice")
+
+
+def _lanes(seams: Seams) -> tuple[Zone, ...]:
+    """Between column face and panel, behind the end of the left and of the right panel."""
+    face = np.where(np.isnan(seams.front), seams.inner - 0.1, seams.front)
+    out = np.minimum(face, seams.inner) - 0.02, np.maximum(face, seams.inner) + 0.02
+    return (Zone(seams.near - 0.3, seams.near, *out), Zone(seams.far, seams.far + 0.3, *out))
+
+
+LAYER = Layer("column-seal", "seal strip on the column face behind each panel end", ("seal",), (PanelEndSeams,), _lanes)
+
+
+@rule(
+    subject=PanelEndSeams,
+    limits=Limits,
+    layer=LAYER,
+    remedy="Run one strip behind each panel end over the full height of the panels, pieces butted.",
+    needs=("panel", "column"),
+    good=detail(),
+    bad=detail()
+    .stretched("column seal 2 left", "top", -400.0)
+    .saying("The left strip on column 2 ends 400 mm below the top."),
+    seen_from="inside",
+)
+def column_seal(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts:
+    """Seal strip runs on the column face behind each panel end, without gap or overlap.
+
+    The strip between column and panel is the airtight line of the seam. A gap leaks; an overlap holds the panel off the
+    strip on both sides of it; a strip on the weather side of the panel seals nothing.
+    """
+    fault = tuple(
+        f or ("no column stands behind this seam" if c < 0 else "")
+        for f, c in zip(seams.fault, seams.column, strict=True)
+    )
+    return lacks(seams, facade, LAYER, PanelEndSeams, limits.joint_mm, "Seal strip on the column", fault=fault)

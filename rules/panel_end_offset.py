@@ -1,0 +1,76 @@
+"""Panel end to the column's centre line."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from checker.facade import Facade, PanelEndSeams
+from checker.geometry import SAME_LENGTH
+from checker.measure import Shifts, end_blame
+from checker.rule import MM, Verdicts, exceeds, limit, rule, within
+from checker.sketch import detail
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a project may set."""
+
+    target_mm: float = limit(15.0, "mm", "from the column's centre line to each panel end", basis="practice")
+    tolerance_mm: float = limit(5.0, "mm", "either way", basis="practice")
+
+
+@rule(
+    subject=PanelEndSeams,
+    limits=Limits,
+    remedy="Move the panel end or the column so that the seam lies in the middle of the column.",
+    needs=("panel", "column"),
+    good=detail(),
+    bad=detail()
+    .moved("column 2", x=12)
+    .saying("Column 2 stands 12 mm off: one panel end 27 mm, the other 3 mm from its line."),
+)
+def panel_end_offset(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts:
+    """Panel end keeps its distance from the column's centre line.
+
+    The seal strips on the column face lie left and right of its centre line. A panel end too near the line covers the
+    neighbour's strip, one too far from it misses its own strip and loses bearing; the seam then leaks behind the panel.
+    """
+    target, tolerance = limits.target_mm / MM, limits.tolerance_mm / MM
+    low, high = target - tolerance, target + tolerance
+    left_min, left_max = seams.offset_left_min, seams.offset_left_max
+    right_min, right_max = seams.offset_right_min, seams.offset_right_max
+    off_left = np.where(np.abs(left_min - target) > np.abs(left_max - target), left_min, left_max) - target
+    off_right = np.where(np.abs(right_min - target) > np.abs(right_max - target), right_min, right_max) - target
+    left_is_worse = np.abs(off_left) >= np.abs(off_right) - SAME_LENGTH
+    smallest, largest = np.where(left_is_worse, left_min, right_min), np.where(left_is_worse, left_max, right_max)
+    bad = exceeds(smallest, low, np.inf) | exceeds(largest, -np.inf, high)
+    blame = end_blame(
+        seams,
+        facade,
+        bad,
+        left_is_worse,
+        Shifts(left_max - high, left_min - low),
+        Shifts(low - right_min, high - right_max),
+        column=Shifts(np.maximum(low - left_min, right_max - high), np.minimum(high - left_max, right_min - low)),
+        off_line=np.abs(off_left + off_right) < 0.5 * np.maximum(np.abs(off_left), np.abs(off_right)),
+    )
+    fault = tuple(
+        f or ("no column stands behind this seam" if c < 0 else "")
+        for f, c in zip(seams.fault, seams.column, strict=True)
+    )
+    edge = np.where(left_is_worse, seams.near, seams.far)
+    verdicts = within(
+        smallest,
+        largest,
+        low * MM,
+        high * MM,
+        at_smallest=seams.world(0.5 * (seams.start + seams.end), edge, 0.5 * (seams.inner + seams.outer)),
+        at_largest=seams.world(0.5 * (seams.start + seams.end), edge, 0.5 * (seams.inner + seams.outer)),
+        fault=fault,
+        says_low="End of the {side} panel is only {value} from the column's centre line",
+        says_high="End of the {side} panel is {value} from the column's centre line",
+        says_negative="End of the {side} panel passes the column's centre line by {distance}",
+        blame=blame,
+        words={"side": ["left" if worse else "right" for worse in left_is_worse]},
+    )
+    return verdicts

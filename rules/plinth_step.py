@@ -1,0 +1,76 @@
+"""Step between plinth elements."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from checker.facade import Facade, PlinthJoints
+from checker.geometry import SAME_LENGTH
+from checker.rule import FAIL, MM, PASS, Blame, Verdicts, limit, rule, within
+from checker.sketch import detail
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a project may set."""
+
+    maximum_mm: float = limit(10.0, "mm", "largest step a seal strip can follow", basis="practice")
+    cut_from_mm: float = limit(7.0, "mm", "from here on the strip must be cut at the step: a warning", basis="practice")
+
+
+@rule(
+    subject=PlinthJoints,
+    limits=Limits,
+    remedy="Level the plinth elements; where a step stays, cut the seal strip there and butt it on both levels.",
+    needs=("plinth",),
+    good=detail(),
+    bad=detail()
+    .stretched("plinth 2", "top", -12.0)
+    .saying("Plinth 2 lies 12 mm lower than plinth 1: the strip bridges a step."),
+)
+def plinth_step(joints: PlinthJoints, facade: Facade, limits: Limits) -> Verdicts:
+    """Neighbouring plinth tops meet without a step.
+
+    A seal strip that bridges a step hangs free beside it and leaves a wedge open to the outside.
+    """
+    step = np.abs(joints.step)
+    verdicts = within(
+        step,
+        step,
+        -np.inf,
+        limits.maximum_mm,
+        at_smallest=joints.at_width_min,
+        at_largest=joints.at_width_max,
+        fault=joints.fault,
+        says_low="",
+        says_high="Step of {value} between neighbouring plinth tops",
+    )
+    bound = min(limits.cut_from_mm, limits.maximum_mm) / MM
+    cut = (verdicts.state == PASS) & (step >= limits.cut_from_mm / MM - SAME_LENGTH)
+    right_is_off = np.abs(joints.level_right) >= np.abs(joints.level_left)
+    # Shifts of the element further off its level that leave less than the warning's step.
+    room = max(bound - 1e-3, 0.0)
+    least = np.where(right_is_off, -joints.step, joints.step) - room
+    part = np.where(right_is_off, joints.right, joints.left)
+    return replace(
+        verdicts,
+        state=np.where(cut, FAIL, verdicts.state),
+        warning=cut,
+        maximum_mm=np.where(cut, limits.cut_from_mm, limits.maximum_mm),
+        says=[
+            f"Step of {step[i] * MM:.1f} mm between neighbouring plinth tops, "
+            f"the seal strip must be cut from {limits.cut_from_mm:g} mm on"
+            if cut[i]
+            else verdicts.says[i]
+            for i in range(len(step))
+        ],
+        blame=Blame(
+            part=part,
+            what=("plinth element",) * len(part),
+            along=facade.sides.frame[joints.side, 1],
+            least=least,
+            most=least + 2 * room,
+            cause=part * 2 + cut,
+            anchor=part,
+        ),
+    )

@@ -1,0 +1,61 @@
+"""Vertical seam width."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from checker.facade import Facade, PanelEndSeams
+from checker.measure import Shifts, end_blame
+from checker.rule import MM, Verdicts, exceeds, limit, rule, within
+from checker.sketch import detail
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a project may set."""
+
+    target_mm: float = limit(30.0, "mm", "width the seal parts are made for", basis="practice")
+    tolerance_mm: float = limit(5.0, "mm", "either way", basis="practice")
+
+
+@rule(
+    subject=PanelEndSeams,
+    limits=Limits,
+    remedy="Move the panel end, or choose a seal made for this width.",
+    needs=("panel",),
+    good=detail(),
+    bad=detail()
+    .tapered("panel 1.1", -9.0)
+    .saying("The end of panel 1.1 is out of square: the seam narrows from 30 to 21 mm."),
+)
+def seam_width(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts:
+    """Vertical seam is as wide as its seal parts need.
+
+    A narrow seam cannot be filled to its full depth and a wide one overstretches the seal; both leave an air path as
+    tall as the panel.
+    """
+    low, high = (limits.target_mm - limits.tolerance_mm) / MM, (limits.target_mm + limits.tolerance_mm) / MM
+    smallest, largest = seams.width_min, seams.width_max
+    half = 0.5 * limits.target_mm / MM
+    off_left = np.abs(np.nan_to_num(seams.offset_left_narrow - half))
+    off_right = np.abs(np.nan_to_num(seams.offset_right_narrow - half))
+    return within(
+        smallest,
+        largest,
+        low * MM,
+        high * MM,
+        at_smallest=seams.at_width_min,
+        at_largest=seams.at_width_max,
+        fault=seams.fault,
+        says_low="Vertical seam narrows to {value}",
+        says_high="Vertical seam widens to {value}",
+        says_negative="Panels overlap by {distance} in the vertical seam",
+        blame=end_blame(
+            seams,
+            facade,
+            exceeds(smallest, low, np.inf) | exceeds(largest, -np.inf, high),
+            off_left >= off_right,
+            Shifts(largest - high, smallest - low),
+            Shifts(low - smallest, high - largest),
+        ),
+    )
