@@ -1,0 +1,151 @@
+"""What a run prints: plain text for a terminal 100 columns wide, without colours, in which names cannot act."""
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+from textwrap import wrap
+from typing import Final
+
+from checker.result import SEVERITIES, Coverage, Issue, Result, Verdict
+
+WIDTH: Final = 100
+"""Columns of the terminal the texts are laid out for."""
+
+_MOST_ISSUES: Final = 20
+_MOST_REASONS: Final = 5
+_LONGEST_NAME: Final = 60
+_CAUTION: Final = (
+    "Geometry and data were checked against settings; a pass is no certificate. Structure, fire, wind, lifting and "
+    "local codes are for qualified people."
+)
+
+
+def plain(text: str) -> str:
+    r"""A text from a model, made harmless for a terminal and for a build log that looks for commands in what it reads.
+
+    >>> plain("Wall\x1b[2J\n::error file=a::b ##[section]")
+    'Wall�[2J : :error file=a: :b # #[section]'
+    """
+    # Not printable are escape codes, line ends, writing turned round and halves of surrogate pairs.
+    text = "".join(
+        letter if letter.isprintable() else " " if letter.isspace() else "\N{REPLACEMENT CHARACTER}" for letter in text
+    )
+    return re.sub(r"([:#])(?=\1)", r"\1 ", text)
+
+
+def cut(text: str, length: int = _LONGEST_NAME) -> str:
+    """A plain text of at most ``length`` letters."""
+    text = plain(text)
+    return text if len(text) <= length else f"{text[: length - 3]}..."
+
+
+def columns(rows: Sequence[Sequence[str]], right: Sequence[int] = ()) -> list[str]:
+    """Rows of cells, set as aligned lines with two blanks in between; the columns in ``right`` align to the right.
+
+    >>> columns([["width", "9.5"], ["lap", "100.0"]], right=[1])
+    ['width    9.5', 'lap    100.0']
+    """
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return [
+        "  ".join(
+            cell.rjust(width) if place in right else cell.ljust(width)
+            for place, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
+        for row in rows
+    ]
+
+
+def paragraph(text: str, first: str = "", rest: str = "") -> list[str]:
+    """A plain text, broken into lines of at most `WIDTH`; ``first`` and ``rest`` go before the lines."""
+    return wrap(plain(text), WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
+
+
+def count(number: int, noun: str) -> str:
+    """A number and what it counts.
+
+    >>> count(1, "seam"), count(2, "seam")
+    ('1 seam', '2 seams')
+    """
+    return f"{number} {noun}" + ("" if number == 1 else "s")
+
+
+def summary(result: Result, written: Sequence[Path]) -> str:
+    """The text a check ends with: what was read, how much was checked, the worst issues, the files written."""
+    open_issues = [issue for issue in result.issues if not issue.accepted]
+    parts = (
+        _sources(result),
+        _coverage(result.coverage),
+        _issues(open_issues, accepted=len(result.issues) - len(open_issues)),
+        _undecided(result.verdicts),
+        [line for note in result.notes for line in paragraph(f"Note: {note}", rest="  ")],
+        [f"Written: {cut(str(path), 200)}" for path in written],
+        paragraph(_CAUTION),
+    )
+    return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
+
+
+def _sources(result: Result) -> list[str]:
+    found = ", ".join(
+        (
+            count(result.panels, "panel"),
+            count(result.columns, "column"),
+            count(len(next(iter(result.seams.columns.values()), [])), "seam"),
+        )
+    )
+    rows = [
+        [f"  {cut(source.file, 40)}", cut(source.schema, 12), cut(source.length_unit, 12), cut(source.owner, 24)]
+        for source in result.model.sources
+    ]
+    return [
+        f"{count(len(rows), 'model')}: {found}, {result.seam_length_m:.1f} m of seam",
+        *columns([["  file", "schema", "unit", "owner"], *rows]),
+    ]
+
+
+def _coverage(coverage: Sequence[Coverage]) -> list[str]:
+    head = ["rule", "subjects", "metres", "pass", "fail", "not modelled", "undecided", "accepted"]
+    rows = [
+        [
+            rule.rule,
+            str(rule.subjects),
+            f"{rule.length_m:.1f}",
+            *map(str, (rule.passed, rule.failed, rule.not_modelled, rule.undecided, rule.accepted)),
+        ]
+        for rule in coverage
+    ]
+    return columns([head, *rows], right=range(1, len(head)))
+
+
+def _issues(issues: Sequence[Issue], accepted: int) -> list[str]:
+    aside = f" ({accepted} more accepted)" if accepted else ""
+    if not issues:
+        return [f"No issues{aside}."]
+    by_severity = Counter(issue.severity for issue in issues)
+    counts = ", ".join(count(by_severity[severity], severity) for severity in SEVERITIES if by_severity[severity])
+    lines = [f"{count(len(issues), 'issue')}: {counts}{aside}"]
+    worst_first = sorted(issues, key=lambda issue: SEVERITIES.index(issue.severity))
+    for issue in worst_first[:_MOST_ISSUES]:
+        lines += paragraph(_sentence(issue), first=f"  {issue.key}  {issue.severity:7}  ", rest=" " * 21)
+    if len(issues) > _MOST_ISSUES:
+        lines.append(f"  and {len(issues) - _MOST_ISSUES} more")
+    return lines
+
+
+def _sentence(issue: Issue) -> str:
+    """Where, what and, in its title, the move that mends it."""
+    place = ", ".join(f"{word} {cut(name)}" for word, name in (("facade", issue.facade), ("axis", issue.axis)) if name)
+    title = cut(issue.title, 240).rstrip(". ")
+    return f"{place}: {title}." if place else f"{title}."
+
+
+def _undecided(verdicts: Sequence[Verdict]) -> list[str]:
+    reasons = Counter(verdict.message for verdict in verdicts if verdict.state == "undecided").most_common()
+    if not reasons:
+        return []
+    lines = [f"Could not be decided: {count(sum(times for _, times in reasons), 'subject')}"]
+    for reason, times in reasons[:_MOST_REASONS]:
+        lines += paragraph(f"{times} x {cut(reason, 160)}", first="  ", rest="    ")
+    if len(reasons) > _MOST_REASONS:
+        lines.append(f"  and {len(reasons) - _MOST_REASONS} more reasons")
+    return lines

@@ -1,0 +1,333 @@
+"""``issues.bcf`` against the published schemas, a second reader, a strict checker, and the models it speaks of."""
+
+import dataclasses
+import importlib.metadata
+import importlib.util
+import io
+import os
+import re
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import numpy as np
+import pytest
+from box_model import SAVED, Part, Place, cover, hall, issue_of, model_of, result_of, write_ifc
+from lxml import etree
+from test_picture import only_mark, pixels
+
+from checker.errors import CannotCheck
+from checker.model import Element
+from checker.output import picture
+from checker.output.bcf import CAUTION, issues_bcf, write_bcf
+from checker.output.picture import draw, viewpoint
+from checker.result import Move, Result
+
+RUN = "2026-05-06T07:08:09Z"
+CHECKER = Path(__file__).parents[2] / "shared" / "tools" / "check_bcf.py"
+SMALL = ((10**9, (320, 240)),)
+HERE = Place()
+FAR = Place(33, (500_000.0, 5_900_000.0, 40.0))
+NASTY = "A\x00\x1b[2J <b>&amp;\"' ]]> \ud800 \ufffe \u202egnp.exe %s {0} ::error::\r\n=1+1 𝄞 Größe"
+
+
+@pytest.fixture(autouse=True)
+def small_pictures(monkeypatch):
+    monkeypatch.setattr(picture, "SIZES", SMALL)
+
+
+def issues(model, place=HERE) -> list:
+    """One of every sort: narrow seam, accepted roof edge, seal seen from inside, top view, corner, plinth."""
+    south = ["Panel right 2", "Panel left 2", "Column 0"]
+    move = Move("x", "end of the right panel", (0.008, 0.0, 0.0), 8.0, "to the right")
+    return [
+        issue_of(model, south, (-0.01, 0, 2.5), place=place, move=move),
+        issue_of(model, ["Roof", "Panel left 3"], (-2, 0, 4.05), place=place, accepted="A wider strip is ordered."),
+        issue_of(model, ["Seal 2"], (0, 0.14, 2.75), (0, -1, 0), place, worst_mm=499.0, severity="warning", owner=""),
+        issue_of(model, ["Panel left 3", "Seal 3"], (0, 0.06, 3.99), (0, 0, -1), place, severity="note"),
+        issue_of(model, ["Plinth", "Panel left 0"], (-3, 0, 0.0), place=place, worst_mm=None, facade="", axis=""),
+        dataclasses.replace(
+            issue_of(model, [], (1, 1, 1), place=place), elements=(), members=(), owner="", title="", description=""
+        ),
+    ]
+
+
+def parts_of(data: bytes) -> dict[str, bytes]:
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        return {name: archive.read(name) for name in archive.namelist()}
+
+
+def markups(data: bytes) -> list:
+    return [etree.fromstring(part) for name, part in parts_of(data).items() if name.endswith("markup.bcf")]
+
+
+@pytest.fixture(scope="module")
+def strict():
+    if not CHECKER.is_file():
+        pytest.skip("the strict checker lies outside the project and is not here")
+    spec = importlib.util.spec_from_file_location("check_bcf", CHECKER)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+# The checker leaves closing its files to the interpreter.
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+@pytest.mark.parametrize("place", [HERE, FAR], ids=["here", "far away"])
+def test_a_strict_checker_that_knows_the_model_finds_nothing(tmp_path, strict, place):
+    parts = [*hall(), cover(), Part("shim", "seal", (0, 0.1, 2.4), (0.004, 0.11, 2.43))]
+    model = model_of(parts, place)
+    some = [*issues(model, place), issue_of(model, ["shim"], (0.0, 0.1, 2.4), place=place)]
+    write_bcf(result_of(model, some), tmp_path / "issues.bcf", RUN)
+    write_ifc(parts, tmp_path / "facade.ifc", place)
+    models = strict.Models([str(tmp_path / "facade.ifc")])
+    found, count, version = strict.check(str(tmp_path / "issues.bcf"), models)
+    assert found == []
+    assert version == "2.1"
+    assert (count["topics"], count["comments"], count["viewpoints"], count["snapshots"]) == (7, 7, 7, 7)
+    assert count["components"] > 15
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+def test_the_strict_checker_would_notice_a_camera_that_looks_away(tmp_path, strict, monkeypatch):
+    parts = hall()
+    model = model_of(parts)
+    issue = issue_of(model, ["Panel left 2"], (0, 0, 2.5))
+    view = viewpoint(issue, model)
+    away = dataclasses.replace(view, direction=tuple(-np.array(view.direction)))
+    monkeypatch.setattr("checker.output.bcf.viewpoint", lambda *_: away)
+    write_bcf(result_of(model, [issue]), tmp_path / "issues.bcf", RUN)
+    write_ifc(parts, tmp_path / "facade.ifc")
+    found, _, _ = strict.check(str(tmp_path / "issues.bcf"), strict.Models([str(tmp_path / "facade.ifc")]))
+    assert [code for _, _, code, _ in found] == ["looks-away", "blank"], "the picture looks away too"
+
+
+@pytest.fixture(scope="module")
+def schemas() -> dict[str, etree.XMLSchema]:
+    """The standard's own schemas of version 2.1, as packaged unchanged in a distribution used for tests only."""
+    try:
+        files = importlib.metadata.files("bcf-api-xml") or []
+    except importlib.metadata.PackageNotFoundError:
+        pytest.skip("the published schemas are not installed")
+    found = {Path(file).stem: Path(file.locate()) for file in files if file.suffix == ".xsd"}
+    return {name: etree.XMLSchema(etree.parse(path)) for name, path in found.items()}
+
+
+def every_sort() -> Result:
+    model = model_of([*hall(), cover()])
+    return result_of(model, issues(model))
+
+
+def hostile() -> Result:
+    model = model_of(hall())
+    elements = [
+        dataclasses.replace(e, name=NASTY, tag=NASTY, ifc_class=NASTY, shown=(e.guid, "<script>", e.guid[:-1] + "é"))
+        for e in model.elements
+    ]
+    source = dataclasses.replace(
+        model.sources[0], file=f"C:\\Users\\someone\\{NASTY}", project=NASTY, project_guid=NASTY, saved=NASTY
+    )
+    model = dataclasses.replace(model, elements=tuple(elements), sources=(source, source))
+    plain = issue_of(dataclasses.replace(model, elements=tuple(model_of(hall()).elements)), ["Panel left 1"], (0, 0, 1))
+    texts = ("title", "description", "owner", "rule", "facade", "axis", "remedy", "accepted", "check_id")
+    nasty = dataclasses.replace(plain, **dict.fromkeys(texts, NASTY), move=Move(NASTY, NASTY, (1, 0, 0), 1.0, NASTY))
+    result = result_of(model, [nasty])
+    return dataclasses.replace(
+        result, verdicts=(dataclasses.replace(result.verdicts[0], message=NASTY, facade=NASTY, axis=NASTY),)
+    )
+
+
+@pytest.mark.parametrize("make", [every_sort, hostile, lambda: result_of(model_of(hall()), [])])
+def test_every_part_fits_the_published_schemas(schemas, make):
+    kinds = {"bcf.version": "version", "project.bcfp": "project", "markup.bcf": "markup", "viewpoint.bcfv": "visinfo"}
+    seen = set()
+    for name, part in parts_of(issues_bcf(make(), RUN)).items():
+        if kind := kinds.get(name.rsplit("/", 1)[-1]):
+            schemas[kind].assertValid(etree.fromstring(part))
+            seen.add(kind)
+    assert seen >= {"version", "project"}
+
+
+def test_hostile_texts_stay_texts():
+    data = issues_bcf(hostile(), RUN)
+    (root,) = markups(data)
+    title, text = root.findtext("Topic/Title"), root.findtext("Topic/Description")
+    assert title == "A��[2J <b>&amp;\"' ]]> � � �gnp.exe %s {0} ::error:: =1+1 𝄞 Größe"
+    assert text.splitlines()[-1].startswith("Check ID: A��[2J")
+    assert [file.findtext("Filename") for file in root.iter("File")] == [title] * 2
+    assert not root.findall("Header/File/Date")
+    view = next(part for name, part in parts_of(data).items() if name.endswith(".bcfv"))
+    guids = {node.get("IfcGuid") for node in etree.fromstring(view).iter("Component")}
+    assert guids == {Part("Panel left 1", "panel", (0, 0, 0), (1, 1, 1)).guid}
+    for name, part in parts_of(data).items():
+        assert b"someone" not in part, "the folders of a person's computer"
+        assert re.fullmatch(r"[a-z.]+|[0-9a-f-]{36}/[a-z.]*", name)
+
+
+def test_a_second_reader_sees_the_same_topics_comments_cameras_and_pictures(tmp_path):
+    # bcf-client, which is used for tests only.
+    bcf = pytest.importorskip("bcf.bcfxml")
+    result = every_sort()
+    write_bcf(result, tmp_path / "issues.bcf", RUN)
+    with bcf.load(tmp_path / "issues.bcf") as read:
+        assert read.project.name == "Hall"
+        assert set(read.topics) == {issue.topic for issue in result.issues}
+        for issue in result.issues:
+            handler = read.topics[issue.topic]
+            topic, view = handler.topic, viewpoint(issue, result.model)
+            assert topic.title == (issue.title or issue.rule)
+            assert topic.topic_status == ("Closed" if issue.accepted else "Open")
+            assert topic.assigned_to == (issue.owner or None)
+            assert topic.description.splitlines()[-1] == f"Check ID: {issue.check_id}"
+            (comment,), ((_, seen),) = handler.comments, handler.viewpoints.items()
+            assert comment.viewpoint.guid == seen.guid
+            camera = seen.visualization_info.perspective_camera
+            assert (camera.camera_view_point.x, camera.camera_view_point.y, camera.camera_view_point.z) == view.eye
+            assert (camera.camera_direction.x, camera.camera_direction.y, camera.camera_direction.z) == view.direction
+            assert camera.field_of_view == 60
+            assert tuple(seen.get_selected_guids() or ()) == view.selected
+            assert seen.snapshot == draw(view, result.model, 320, 240)
+
+
+def test_the_place_projected_through_the_written_camera_is_where_the_picture_marks_it(monkeypatch):
+    monkeypatch.setattr(picture, "SIZES", ((10**9, (1000, 750)),))
+    model = model_of(hall(), FAR)
+    issue = issue_of(model, ["Seal 2"], (0.03, 0.14, 2.75), (0, -1, 0), FAR, worst_mm=499.0)
+    parts = parts_of(issues_bcf(result_of(model, [issue]), RUN))
+    view, image = (parts[f"{issue.topic}/{name}"] for name in ("viewpoint.bcfv", "snapshot.png"))
+    camera = etree.fromstring(view).find("PerspectiveCamera")
+
+    def vector(name):
+        return np.array([float(camera.findtext(f"{name}/{axis}")) for axis in "XYZ"])
+
+    look, up = vector("CameraDirection"), vector("CameraUpVector")
+    away = np.array(issue.point_m) - vector("CameraViewPoint")
+    scale = 375 / np.tan(np.radians(float(camera.findtext("FieldOfView"))) / 2) / (away @ look)
+    x, y = 500 + away @ np.cross(look, up) * scale, 375 - away @ up * scale
+    at = np.argwhere(only_mark(pixels(image))) + 0.5
+    np.testing.assert_allclose((at.min(axis=0) + at.max(axis=0)) / 2, (y, x), atol=0.75)
+    # The lines in the viewpoint cross at the same place.
+    for line in etree.fromstring(view).iter("Line"):
+        ends = [[float(line.findtext(f"{end}/{axis}")) for axis in "XYZ"] for end in ("StartPoint", "EndPoint")]
+        np.testing.assert_allclose(np.mean(ends, axis=0), issue.point_m, atol=1e-8)
+
+
+def test_the_description_tells_everything_and_ends_with_the_check_id():
+    model = model_of(hall())
+    result = result_of(model, issues(model))
+    verdict = result.verdicts[0]
+    others = [dataclasses.replace(verdict, axis=f"C{n}", message=f"Seam is {n} mm wide.") for n in range(20)]
+    issue = dataclasses.replace(
+        result.issues[0],
+        members=tuple(range(21)),
+        accepted="Accepted until 2030-01-01 by the lead: foam is wide enough.",
+    )
+    result = dataclasses.replace(result, verdicts=(verdict, *others), issues=(issue,))
+    (root,) = markups(issues_bcf(result, RUN))
+    text = root.findtext("Topic/Description")
+    for part in (
+        issue.description,
+        "Required: 25 to 35 mm.",
+        "- facade south, axis C4: Seam is 22.0 mm wide, required 25 to 35 mm.",
+        "- and 9 more",
+        "- Panel right 2 (3PChLfXB5Nyh9DNEUpKG0g)",
+        f"Remedy: {issue.remedy}",
+        "Move: end of the right panel 8.0 mm to the right, seen from outside.",
+        "Accepted until 2030-01-01 by the lead: foam is wide enough.",
+        issue.title,
+        CAUTION,
+    ):
+        assert part in text.replace(text.splitlines()[-1], "")
+    assert text.splitlines()[-1] == f"Check ID: {issue.check_id}"
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "said"),
+    [(25.0, 35.0, "25 to 35 mm"), (100.0, None, "at least 100 mm"), (None, 5.0, "at most 5 mm")],
+)
+def test_required_range_in_words(low, high, said):
+    model = model_of(hall())
+    result = result_of(model, issues(model)[:1])
+    verdict = dataclasses.replace(result.verdicts[0], minimum_mm=low, maximum_mm=high)
+    (root,) = markups(issues_bcf(dataclasses.replace(result, verdicts=(verdict,)), RUN))
+    assert f"Required: {said}." in root.findtext("Topic/Description").splitlines()
+
+
+def test_topic_says_severity_owner_and_where():
+    result = every_sort()
+    first, accepted, warning, note, *_ = markups(issues_bcf(result, RUN))
+    assert [r.find("Topic").get("TopicType") for r in (first, warning, note)] == ["Error", "Warning", "Note"]
+    assert [r.findtext("Topic/Priority") for r in (first, warning, note)] == ["High", "Normal", "Low"]
+    assert [r.find("Topic").get("TopicStatus") for r in (first, accepted)] == ["Open", "Closed"]
+    assert [n.text for n in first.findall("Topic/Labels")] == ["seam-width", "panels", "facade south", "axis C4"]
+    assert first.findtext("Topic/CreationDate") == first.findtext("Comment/Date") == RUN
+    (file,) = first.findall("Header/File")
+    assert dict(file.attrib) == {"isExternal": "true", "IfcProject": "0Prj000000000000000001"}
+    assert (file.findtext("Filename"), file.findtext("Date")) == ("facade.ifc", SAVED)
+
+
+def test_parts_of_an_assembly_are_listed_instead_of_it_and_no_more_than_the_standard_wants():
+    model = model_of(hall())
+    issue = issue_of(model, ["Panel left 2", "Panel right 2"], (0, 0, 2.5))
+    many = tuple(f"0{n:021d}" for n in range(1500))
+    elements = list(model.elements)
+    for i, shown in zip(issue.elements, (many[:3], many), strict=True):
+        elements[i] = dataclasses.replace(elements[i], shown=shown)
+    parts = parts_of(issues_bcf(result_of(dataclasses.replace(model, elements=tuple(elements)), [issue]), RUN))
+    view = etree.fromstring(parts[f"{issue.topic}/viewpoint.bcfv"])
+    selected = [node.get("IfcGuid") for node in view.findall("Components/Selection/Component")]
+    coloured = [node.get("IfcGuid") for node in view.findall("Components/Coloring/Color/Component")]
+    assert selected == coloured == list(many[:1000])
+    nobody = Element(guid=elements[0].guid, ifc_class="IfcWall", shown=())
+    assert picture._shown([0], dataclasses.replace(model, elements=(nobody,))) == (nobody.guid,)
+
+
+def test_same_run_same_bytes(tmp_path):
+    result = every_sort()
+    data = issues_bcf(result, RUN)
+    assert issues_bcf(result, RUN) == data
+    script = (
+        "import sys, test_bcf as t; t.picture.SIZES = t.SMALL; t.write_bcf(t.every_sort(), t.Path(sys.argv[1]), t.RUN)"
+    )
+    for seed in ("1", "2"):
+        there = os.pathsep.join([str(Path(__file__).parent), str(Path(__file__).parents[1])])
+        subprocess.run(
+            [sys.executable, "-c", script, str(tmp_path / seed)],
+            env={**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": there},
+            check=True,
+        )
+        assert (tmp_path / seed).read_bytes() == data
+
+
+def test_identifiers_follow_the_content_not_the_order():
+    result = every_sort()
+    turned = dataclasses.replace(result, issues=result.issues[::-1])
+    assert parts_of(issues_bcf(result, RUN)) == parts_of(issues_bcf(turned, RUN))
+
+
+def test_a_crash_in_the_middle_leaves_the_old_file(tmp_path, monkeypatch):
+    path = tmp_path / "issues.bcf"
+    path.write_bytes(b"old")
+
+    def fails(*_):
+        raise MemoryError
+
+    monkeypatch.setattr(picture, "paint", fails)
+    with pytest.raises(MemoryError):
+        write_bcf(every_sort(), path, RUN)
+    assert [(p.name, p.read_bytes()) for p in tmp_path.iterdir()] == [("issues.bcf", b"old")]
+
+
+def test_a_place_that_cannot_be_written_is_the_users_matter(tmp_path):
+    (tmp_path / "issues.bcf").mkdir()
+    with pytest.raises(CannotCheck, match=r"issues\.bcf: cannot be written"):
+        write_bcf(every_sort(), tmp_path / "issues.bcf", RUN)
+
+
+def test_wrong_use_is_refused():
+    result = every_sort()
+    with pytest.raises(ValueError, match="no time stamp"):
+        issues_bcf(result, "yesterday")
+    with pytest.raises(ValueError, match="share one topic"):
+        issues_bcf(dataclasses.replace(result, issues=result.issues[:1] * 2), RUN)
