@@ -121,6 +121,10 @@ class Seams(Subjects):
     offset_left_max: Floats
     offset_right_min: Floats
     offset_right_max: Floats
+    at_offset_left_min: Floats
+    at_offset_left_max: Floats
+    at_offset_right_min: Floats
+    at_offset_right_max: Floats
     offset_left_narrow: Floats
     offset_right_narrow: Floats
 

@@ -17,6 +17,8 @@ BASE_REACH: Final = 0.45
 LINE_GAP: Final = 0.30
 """A run along the foot is broken where nothing stands for more than this (a door)."""
 SAME_EDGE: Final = 1e-3
+MEETS: Final = 0.10
+"""A base rail that ends no further beside a column meets it."""
 
 
 def base(walls: Walls, standing: Bools) -> tuple[Seams, Plinths]:
@@ -66,13 +68,15 @@ def _base_seams(
     feet, foot = np.unique(panel, return_inverse=True)
     # Panels at the foot of a side without a plinth below still have a foot.
     lowest = np.array([p.low[p.side == s, 1].min() for s in range(len(walls.sides.names))])
-    bare = (
-        np.flatnonzero(~standing & (p.low[:, 1] < lowest[p.side] + 0.3)) if len(plinth) == 0 else np.zeros(0, np.int64)
-    )
+    at_foot = ~standing & (p.low[:, 1] < lowest[p.side] + 0.3)
+    at_foot[feet] = False
+    bare = np.flatnonzero(at_foot)
     count = len(feet)
     everyone = np.concatenate([feet, bare])
     side = p.side[everyone]
     flat_value, flat_at = gap.flat()
+    # Where a panel's end leans outwards its bottom outline runs up that end.
+    flat_value = np.where(flat_value > BASE_REACH, np.nan, flat_value)
     first, last = p.low[everyone, 0].copy(), p.high[everyone, 0].copy()
     left = np.full(len(everyone), -1, np.int64)
     across = p.low[everyone, 1].copy()
@@ -80,12 +84,14 @@ def _base_seams(
     at_min, at_max = 0.5 * (first + last), 0.5 * (first + last)
     back, front = np.full(len(everyone), np.nan), np.full(len(everyone), np.nan)
     if count:
-        first[:count] = np.maximum(first[:count], g.lowest(low[on, 0], foot, count))
-        last[:count] = np.minimum(last[:count], g.highest(high[on, 0], foot, count))
+        # A panel that reaches a little beyond the plinth ends there; where half the plinth is missing it does not.
+        begin, finish = g.lowest(low[on, 0], foot, count), g.highest(high[on, 0], foot, count)
+        first[:count] = np.where(begin - first[:count] < LINE_GAP, np.maximum(first[:count], begin), first[:count])
+        last[:count] = np.where(last[:count] - finish < LINE_GAP, np.minimum(last[:count], finish), last[:count])
         back[:count] = g.lowest(low[on, 2], foot, count)
         front[:count] = g.highest(high[on, 2], foot, count)
         for values, best, at, sign in ((flat_value, width_min, at_min, 1), (flat_value, width_max, at_max, -1)):
-            pick = (sign * values).argmin(axis=1)
+            pick = np.where(np.isnan(values), np.inf, sign * values).argmin(axis=1)
             worst = values[np.arange(len(panel)), pick]
             order = np.lexsort((sign * worst, foot))
             lead = order[np.append(True, np.diff(foot[order]) > 0)]
@@ -140,17 +146,22 @@ def _foot_lines(walls: Walls, side: Ints, first: Floats, last: Floats, inner: Fl
             ends[k, place] = place * frame[0] + face[k] * frame[2]
     for (k, place), point in ends.items():
         frame = walls.sides.frame[of_side[k]]
+        nearest, corner = 2 * CORNER_REACH, place
         for (other, _), meets in ends.items():
             out = walls.sides.frame[of_side[other], 2]
             turn = float(frame[0] @ out)
-            if other == k or abs(turn) < 0.2 or np.linalg.norm((meets - point)[:2]) > 2 * CORNER_REACH:
+            distance = float(np.linalg.norm((meets - point)[:2]))
+            if other == k or abs(turn) < 0.2 or distance > nearest:
                 continue
             cross = (face[other] - face[k] * float(frame[2] @ out)) / turn
             if abs(cross - place) < 2 * CORNER_REACH:
-                at_start = place == begin[k]
-                mine = line == k
-                chosen = np.flatnonzero(mine)[first[mine].argmin() if at_start else last[mine].argmax()]
-                (first if at_start else last)[chosen] = cross
+                nearest, corner = distance, cross
+        if corner != place:
+            mine = np.flatnonzero(line == k)
+            if place == begin[k]:
+                first[mine[first[mine].argmin()]] = corner
+            else:
+                last[mine[last[mine].argmax()]] = corner
     return line, first, last
 
 
@@ -160,6 +171,7 @@ def _plinths(walls: Walls, plinth: Ints, side: Ints, low: Floats, high: Floats, 
     rows = np.arange(len(used))
     pick_low, pick_high = top.value.argmin(axis=1), top.value.argmax(axis=1)
     lowest, highest = top.value[rows, pick_low], top.value[rows, pick_high]
+    level_top = highest - lowest < g.SAME_LENGTH
     level = np.zeros(len(used))
     for s in np.unique(side):
         mine = np.flatnonzero(side == s)
@@ -167,8 +179,8 @@ def _plinths(walls: Walls, plinth: Ints, side: Ints, low: Floats, high: Floats, 
     frame = walls.sides.frame[side]
 
     def places(pick: Ints) -> Floats:
-        middle = 0.5 * (low[:, 2] + high[:, 2])
-        return g.world(frame, np.stack([top.at[rows, pick], top.value[rows, pick], middle], axis=1))
+        along = np.where(level_top, 0.5 * (low[:, 0] + high[:, 0]), top.at[rows, pick])
+        return g.world(frame, np.stack([along, top.value[rows, pick], 0.5 * (low[:, 2] + high[:, 2])], axis=1))
 
     along = 0.5 * (low[:, 0] + high[:, 0])
     axis = tuple(walls.axis_at(int(s), float(u)) for s, u in zip(side, along, strict=True))
@@ -256,7 +268,8 @@ def rails(walls: Walls) -> RailSupports:
     z = middle[r] * frame[:, 1, 2] + low[r, 2] * frame[:, 2, 2]
     centre, front = c.centre_at(k, z), c.front_at(k, z)
     start, end = np.maximum(low[r, 0], centre - c.half[k]), np.minimum(high[r, 0], centre + c.half[k])
-    beside = end - start < SAME_EDGE
+    # A rail beside a column may cut into its side, less far than it lies behind its face.
+    beside = end - start < np.maximum(SAME_EDGE, front - low[r, 2])
     behind = low[r, 2] > front - 1e-3
     # Passing in front: distance outwards over the shared width. Meeting from the side: distance along the facade.
     ahead = g.gaps(
@@ -266,7 +279,7 @@ def rails(walls: Walls) -> RailSupports:
     rows = np.arange(len(r))
     pick_low, pick_high = flat.argmin(axis=1), flat.argmax(axis=1)
     sideways = np.where(low[r, 0] > centre, low[r, 0] - centre - c.half[k], centre - c.half[k] - high[r, 0])
-    keep = np.where(beside, ~behind & (sideways < reach), flat[rows, pick_low] < reach)
+    keep = np.where(beside, ~behind & (sideways < MEETS), flat[rows, pick_low] < reach)
     smallest = np.where(beside, sideways, flat[rows, pick_low])
     largest = np.where(beside, sideways, flat[rows, pick_high])
     right_of = low[r, 0] > centre

@@ -205,6 +205,18 @@ def extents(meshes: Meshes, which: Ints, frames: Floats) -> tuple[Floats, Floats
     return lowest(local, group, len(which)), highest(local, group, len(which))
 
 
+def thickest(meshes: Meshes, which: Ints, frames: Floats, along: int, across: int) -> tuple[Floats, Floats]:
+    """Lowest and highest coordinate ``along`` (m,) where bodies have both faces ``across``: no tongue, no lip."""
+    local, group = project(meshes, which, frames)
+    place, depth, count = local[:, along], local[:, across], len(which)
+    low, high = lowest(depth, group, count), highest(depth, group, count)
+    tenth = 0.1 * (high - low)[group]
+    near, far = depth < low[group] + tenth, depth > high[group] - tenth
+    start = np.maximum(lowest(place[near], group[near], count), lowest(place[far], group[far], count))
+    end = np.minimum(highest(place[near], group[near], count), highest(place[far], group[far], count))
+    return start, end
+
+
 def silhouettes(meshes: Meshes, which: Ints, frames: Floats, side: int, sign: int, along: int) -> Lines:
     """Outermost coordinate ``side`` of each body as a function of coordinate ``along``.
 
@@ -276,14 +288,20 @@ def _envelope(place: Floats, reach: Floats) -> tuple[Floats, Floats]:
     value = np.stack([lo[top, columns], hi[top, columns]], axis=1)[known].ravel()
     if len(at) == 0:
         return place.min() * np.ones(2), reach.max() * np.ones(2)
-    keep = np.ones(len(at), bool)
+    return _simplified(at, value)
+
+
+def _simplified(at: Floats, value: Floats) -> tuple[Floats, Floats]:
+    """A line without repeated points and without points between two others on one straight."""
+    again = np.append(False, (np.diff(at) == 0) & (np.abs(np.diff(value)) < 1e-9))
+    at, value = at[~again], value[~again]
+    keep = [0]
     for i in range(1, len(at) - 1):
-        before = np.flatnonzero(keep[:i])[-1]
-        gap = at[i + 1] - at[before]
-        line = (
-            value[before] + (value[i + 1] - value[before]) * ((at[i] - at[before]) / gap) if gap > 0 else value[before]
-        )
-        keep[i] = abs(line - value[i]) > 1e-9 and not (at[i] == at[i - 1] and abs(value[i] - value[i - 1]) < 1e-9)
+        gap = at[i + 1] - at[keep[-1]]
+        share = (at[i] - at[keep[-1]]) / gap if gap > 0 else 0.0
+        if gap == 0 or abs(value[keep[-1]] + share * (value[i + 1] - value[keep[-1]]) - value[i]) > 1e-9:
+            keep.append(i)
+    keep.append(len(at) - 1)
     return at[keep], value[keep]
 
 

@@ -20,6 +20,8 @@ from checker.settings import Acceptance, Need
 
 _TOPICS: Final = uuid.UUID("0d5c3f52-7b1c-5f0e-9a0e-2f1f7c7a5a10")
 """Name space of topic GUIDs: made once, never to be changed."""
+_PARALLEL: Final = 0.99
+"""Shifts whose directions have a cosine above this (8 degrees) are one shift, forwards or backwards."""
 _STATES: Final[dict[int, State]] = {PASS: "pass", FAIL: "fail", NOT_MODELLED: "not-modelled", UNDECIDED: "undecided"}
 
 
@@ -114,9 +116,16 @@ def _excess(verdicts: Verdicts, rows: Ints) -> Floats:
     return result
 
 
+def _parts(answer: Answer, i: int) -> list[int]:
+    """Element numbers that one verdict is about: the pieces concerned first, then the parts of its subject."""
+    pieces = answer.verdicts.pieces
+    every = [*(pieces[i] if pieces is not None else ()), *answer.subjects.parts[i]]
+    return list(dict.fromkeys(int(p) for p in every if p >= 0))
+
+
 def _verdict(facade: Facade, answer: Answer, i: int) -> Verdict:
     subjects, verdicts = answer.subjects, answer.verdicts
-    guids = [facade.model.elements[p].guid for p in subjects.parts[i] if p >= 0]
+    guids = [facade.model.elements[p].guid for p in _parts(answer, i)]
     return Verdict(
         rule=answer.rule.name,
         state=_STATES[int(verdicts.state[i])],
@@ -141,12 +150,13 @@ def _issue(facade: Facade, answer: Answer, rows: Ints, keys: Counter[str], remed
     blame = verdicts.blame
     part = int(blame.part[worst]) if blame is not None else -1
     what = blame.what[worst] if blame is not None else ""
-    ordered = [int(p) for i in rows[np.argsort(-excess.round(6), kind="stable")] for p in subjects.parts[i] if p >= 0]
+    ordered = [int(p) for i in rows[np.argsort(-excess.round(6), kind="stable")] for p in _parts(answer, int(i))]
     elements = tuple(dict.fromkeys(([part] if part >= 0 else []) + ordered))
-    anchor = int(blame.anchor[worst]) if blame is not None else -1
+    # Named after its first member, for the worst one changes with the values.
+    first = int(rows.min())
+    anchor = int(blame.anchor[first]) if blame is not None else -1
     names = [model.elements[p].guid for p in ([anchor] if anchor >= 0 else [])]
     if not what and anchor >= 0:
-        first = int(rows.min())
         names += sorted(model.elements[p].guid for p in set(subjects.parts[first]) - {-1, anchor})
     check_id = "|".join([rule.name, what or "place", *names])
     keys[check_id] += 1
@@ -194,27 +204,41 @@ def _owner(facade: Facade, answer: Answer, part: int, anchor: int) -> str:
 
 
 def _move(facade: Facade, subjects: Subjects, verdicts: Verdicts, rows: Ints, worst: int) -> Move | None:
-    """One shift of the blamed part, in whole millimetres where possible, that brings every member within its limits."""
+    """One shift of the blamed parts, in whole millimetres where possible, that brings every member within its limits.
+
+    What else hangs on these parts and is right must stay within its limits too; else there is no such shift.
+    """
     blame = verdicts.blame
     if blame is None or blame.part[worst] < 0 or not blame.what[worst]:
         return None
-    low, high = float(blame.least[rows].max()), float(blame.most[rows].min())
+    parts = list(dict.fromkeys(int(p) for p in (blame.part[worst], *blame.part[rows])))
+    same = np.array([what == blame.what[worst] for what in blame.what])
+    hangs = np.flatnonzero(same & np.isin(blame.part, parts) & (verdicts.state == PASS))
+    bound = np.concatenate([rows, hangs])
+    way = np.einsum("nj,j->n", blame.along[bound], blame.along[worst])
+    if (np.abs(way[: len(rows)]) < _PARALLEL).any():
+        return None
+    bound, way = bound[np.abs(way) > _PARALLEL], way[np.abs(way) > _PARALLEL]
+    least = np.where(way > 0, blame.least[bound], -blame.most[bound])
+    most = np.where(way > 0, blame.most[bound], -blame.least[bound])
+    low, high = float(least.max()), float(most.min())
     if not (math.isfinite(low) and math.isfinite(high)) or low > high + SAME_LENGTH:
         return None
     middle = 0.5 * (low + high)
     shift = round(middle * MM) / MM
     if not low - SAME_LENGTH <= shift <= high + SAME_LENGTH:
         shift = round(middle * MM, 1) / MM
-    # The shift is checked again against every member before anybody is told.
-    if shift == 0 or (shift < blame.least[rows] - SAME_LENGTH).any() or (shift > blame.most[rows] + SAME_LENGTH).any():
+    # The shift is checked again before anybody is told.
+    if shift == 0 or not low - SAME_LENGTH <= shift <= high + SAME_LENGTH:
         return None
     vector = shift * blame.along[worst]
     return Move(
-        part=facade.model.elements[blame.part[worst]].guid,
+        part=facade.model.elements[parts[0]].guid,
         what=blame.what[worst],
         vector_m=_place(vector),
         distance_mm=round(abs(shift) * MM, 1),
         direction=_direction(facade.sides.frame[subjects.side[worst]] @ vector),
+        also=tuple(facade.model.elements[p].guid for p in parts[1:]),
     )
 
 
@@ -263,6 +287,8 @@ def _accept(
             notes.append(f"Acceptance of {each.issue} fits no issue of this run.")
         elif each.until < today:
             notes.append(f"Acceptance of {each.issue} expired on {each.until}.")
+        elif each.upto_mm is None and any(verdicts[m].value_mm is not None for m in issues[k].members):
+            notes.append(f"Acceptance of {each.issue} needs upto_mm: the value up to which it holds.")
         elif each.upto_mm is not None and any(_worse(verdicts[m], each.upto_mm) for m in issues[k].members):
             notes.append(f"Acceptance of {each.issue} holds up to {each.upto_mm:g} mm; the issue is worse now.")
         else:

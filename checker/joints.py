@@ -39,55 +39,45 @@ def panel_ends(walls: Walls) -> Seams:
     far = _join(p.left.take(right), walls.outline(p.element[bent_right], bent, 0, -1, 1))
     left, right = np.concatenate([left, bent_left]), np.concatenate([right, bent_right])
     frame = np.concatenate([frame, bent])
-    low_l, high_l = g.extents(walls.meshes, p.element[left], frame)
-    low_r, high_r = g.extents(walls.meshes, p.element[right], frame)
+    low_l, high_l = _without_tongues(walls, p.element[left], frame)
+    low_r, high_r = _without_tongues(walls, p.element[right], frame)
     start, end = np.maximum(low_l[:, 1], low_r[:, 1]), np.minimum(high_l[:, 1], high_r[:, 1])
-    runs = _runs(near, far, start, end, -DEEPEST_OVERLAP, WIDEST_SEAM)
-    left, right, frame = left[runs.pair], right[runs.pair], frame[runs.pair]
+    line = _lines_up(walls, p.side[left], p.side[right], _between(near, far, 0.5 * (start + end)))
+    runs = _runs(near, far, start, _trimmed(line, start, end), -DEEPEST_OVERLAP, WIDEST_SEAM)
+    left, right, frame, line = left[runs.pair], right[runs.pair], frame[runs.pair], line[runs.pair]
     near, far = near.take(runs.pair), far.take(runs.pair)
     inner = 0.5 * (low_l[runs.pair, 2] + low_r[runs.pair, 2])
     outer = 0.5 * (high_l[runs.pair, 2] + high_r[runs.pair, 2])
     middle = 0.5 * (runs.start + runs.end)
-    spot = (0.5 * (g.sample(near, middle[:, None], 1) + g.sample(far, middle[:, None], 1)))[:, 0]
     side = p.side[left]
     height = middle * frame[:, 1, 2] + inner * frame[:, 2, 2]
-    world = g.world(frame, np.stack([spot, middle, inner], axis=1))
-    column = walls.column_at(side, np.einsum("nj,nj->n", world, walls.sides.frame[side, 0]), height)
-    # The column's line as this seam's frame sees it; in a side's own frame that is the side's own number.
-    known = column >= 0
-    shape = np.stack([runs.start, runs.end], axis=1)
-    z = shape * frame[:, 1, 2][:, None] + inner[:, None] * frame[:, 2, 2][:, None]
-    centre = np.full((len(left), 2), np.nan)
-    front = np.full(len(left), np.nan)
-    for k in np.flatnonzero(known):
-        c = column[k]
-        centre[k] = walls.columns.centre[c, 0] + walls.columns.centre[c, 1] * z[k]
-        front[k] = walls.columns.front[c, 0] + walls.columns.front[c, 1] * height[k]
-    turned = known & (np.einsum("nj,nj->n", frame[:, 0], walls.sides.frame[side, 0]) < 1 - 1e-12)
-    if turned.any():
-        rows = np.flatnonzero(turned)
-        low, high = g.sections(walls.meshes, walls.columns.element[column[rows]], frame[rows], height[rows, None])
-        centre[rows] = 0.5 * (low[:, 0, 0] + high[:, 0, 0])[:, None]
-        front[rows] = high[:, 0, 1]
-    line = Lines(shape, centre)
-    to_left, to_right = g.gaps(near, line, runs.start, runs.end), g.gaps(line, far, runs.start, runs.end)
+    spot = g.world(frame, np.stack([_between(near, far, middle), middle, inner], axis=1))
+    column = walls.column_at(side, np.einsum("nj,nj->n", spot, walls.sides.frame[side, 0]), height)
+    axis, front = _column_lines(walls, side, column, frame, runs, inner)
+    to_left = _extremes(near, axis, runs.start, runs.end)
+    to_right = _extremes(axis, far, runs.start, runs.end)
     narrow = np.clip(runs.at_min, runs.start + 1e-9, runs.end - 1e-9)[:, None]
-    on = (g.sample(line, narrow, 1))[:, 0]
+    on = (g.sample(axis, narrow, 1))[:, 0]
     near_narrow = np.maximum(g.sample(near, narrow, 1), g.sample(near, narrow, -1))[:, 0]
     far_narrow = np.minimum(g.sample(far, narrow, 1), g.sample(far, narrow, -1))[:, 0]
-    count = len(left)
+    upright = frame[:, [1, 0, 2]]
+
+    def places(along: Floats, offset: Floats) -> Floats:
+        across = g.sample(axis, along[:, None], 1)[:, 0] + offset
+        return g.world(upright, np.stack([along, across, 0.5 * (inner + outer)], axis=1))
+
     return walls.make(
         PanelEndSeams,
-        count,
+        len(left),
         side=side,
         row=p.row[left],
-        frame=frame[:, [1, 0, 2]],
+        frame=upright,
         start=runs.start,
         end=runs.end,
-        line=_lines_up(walls, side, p.side[right], spot),
+        line=line,
         left=p.element[left],
         right=p.element[right],
-        column=np.where(known, walls.columns.element[column], -1) if len(walls.columns.element) else column,
+        column=walls.column_elements(column),
         near=g.sample(near, middle[:, None], 1)[:, 0],
         far=g.sample(far, middle[:, None], 1)[:, 0],
         inner=inner,
@@ -97,10 +87,14 @@ def panel_ends(walls: Walls) -> Seams:
         width_max=runs.largest,
         at_width_min=runs.at_min,
         at_width_max=runs.at_max,
-        offset_left_min=to_left.value.min(axis=(1, 2), initial=np.inf),
-        offset_left_max=to_left.value.max(axis=(1, 2), initial=-np.inf),
-        offset_right_min=to_right.value.min(axis=(1, 2), initial=np.inf),
-        offset_right_max=to_right.value.max(axis=(1, 2), initial=-np.inf),
+        offset_left_min=to_left.smallest,
+        offset_left_max=to_left.largest,
+        offset_right_min=to_right.smallest,
+        offset_right_max=to_right.largest,
+        at_offset_left_min=places(to_left.at_min, -to_left.smallest),
+        at_offset_left_max=places(to_left.at_max, -to_left.largest),
+        at_offset_right_min=places(to_right.at_min, to_right.smallest),
+        at_offset_right_max=places(to_right.at_max, to_right.largest),
         offset_left_narrow=on - near_narrow,
         offset_right_narrow=far_narrow - on,
     )
@@ -145,7 +139,8 @@ def panel_edges(walls: Walls) -> tuple[Seams, Bools]:
 def corners(walls: Walls) -> Seams:
     """Upright seams where panels of two sides meet; the width is the clear distance between them in plan."""
     p = walls.panels
-    left, right = _ends_of_other_sides(walls, lambda angle: angle >= CORNER_DEG)
+    # Panels on both faces of one column stand back to back: no corner.
+    left, right = _ends_of_other_sides(walls, lambda angle: (angle >= CORNER_DEG) & (angle <= 180.0 - CORNER_DEG))
     footprint = {int(i): _footprint(walls, int(p.element[i])) for i in np.unique(np.concatenate([left, right]))}
     distance = np.array(
         [_signed_distance(footprint[a], footprint[b]) for a, b in zip(left.tolist(), right.tolist(), strict=True)]
@@ -169,7 +164,7 @@ def corners(walls: Walls) -> Seams:
         line=_lines_up(walls, side, p.side[right], spot),
         left=p.element[left],
         right=p.element[right],
-        column=np.where(column >= 0, walls.columns.element[column], -1) if len(walls.columns.element) else column,
+        column=walls.column_elements(column),
         near=spot,
         far=spot,
         inner=p.low[left, 2],
@@ -177,6 +172,52 @@ def corners(walls: Walls) -> Seams:
         width_min=distance,
         width_max=distance,
     )
+
+
+def _between(near: Lines, far: Lines, along: Floats) -> Floats:
+    """Middle between two outlines at one place (n,) each."""
+    middle: Floats = 0.5 * (g.sample(near, along[:, None], 1) + g.sample(far, along[:, None], 1))[:, 0]
+    return middle
+
+
+def _without_tongues(walls: Walls, panel: Ints, frame: Floats) -> tuple[Floats, Floats]:
+    """Extents (n, 3) of panels, less the tongues and lips that reach into the rows above and below."""
+    low, high = g.extents(walls.meshes, panel, frame)
+    start, end = g.thickest(walls.meshes, panel, frame, 1, 2)
+    low[:, 1] = np.where(start - low[:, 1] < WIDEST_EDGE, start, low[:, 1])
+    high[:, 1] = np.where(high[:, 1] - end < WIDEST_EDGE, end, high[:, 1])
+    return low, high
+
+
+def _trimmed(line: Ints, start: Floats, end: Floats) -> Floats:
+    """Ends (n,) of seams cut where the next seam of their line begins: a tongue reaches into the row above."""
+    order = np.lexsort((start, line))
+    this, following = order[:-1], order[1:]
+    shared = end[this] - start[following]
+    tongue = (line[this] == line[following]) & (shared > 0) & (shared < LEAST_SHARED)
+    result = end.copy()
+    result[this[tongue]] = start[following[tongue]]
+    return result
+
+
+def _column_lines(
+    walls: Walls, side: Ints, column: Ints, frame: Floats, runs: "_Runs", inner: Floats
+) -> tuple[Lines, Floats]:
+    """Centre line of the column behind each seam in the seam's frame, and its outer face; NaN where there is none."""
+    along = np.stack([runs.start, runs.end], axis=1)
+    centre, front = np.full((len(side), 2), np.nan), np.full(len(side), np.nan)
+    known = np.flatnonzero(column >= 0)
+    z = along * frame[:, 1, 2][:, None] + inner[:, None] * frame[:, 2, 2][:, None]
+    centre[known] = walls.columns.centre_at(column[known][:, None], z[known])
+    middle = z.mean(axis=1)
+    front[known] = walls.columns.front_at(column[known], middle[known])
+    # Over a bend the seam's frame is neither side's own: the section is taken anew.
+    turned = np.einsum("nj,nj->n", frame[:, 0], walls.sides.frame[side, 0]) < 1 - 1e-12
+    rows = known[turned[known]]
+    low, high = g.sections(walls.meshes, walls.columns.element[column[rows]], frame[rows], middle[rows, None])
+    centre[rows] = 0.5 * (low[:, 0, 0] + high[:, 0, 0])[:, None]
+    front[rows] = high[:, 0, 1]
+    return Lines(along, centre), front
 
 
 def _facing(
@@ -257,22 +298,27 @@ def _join(one: Lines, two: Lines) -> Lines:
 
 
 @dataclass(frozen=True)
-class _Runs:
-    """Stretches (m,) of pairs on which two outlines are within reach of each other."""
+class _Extremes:
+    """Smallest and largest distance (m,) of two outlines, and where along them."""
 
-    pair: Ints
-    start: Floats
-    end: Floats
     smallest: Floats
     largest: Floats
     at_min: Floats
     at_max: Floats
 
 
+@dataclass(frozen=True)
+class _Runs(_Extremes):
+    """Stretches (m,) of pairs on which two outlines are within reach of each other."""
+
+    pair: Ints
+    start: Floats
+    end: Floats
+
+
 def _runs(near: Lines, far: Lines, start: Floats, end: Floats, low: float, high: float) -> _Runs:
     """Cut each pair into the stretches where ``far - near`` lies between ``low`` and ``high``."""
     gap = g.gaps(near, far, start, end)
-    count = len(start)
     long = gap.at[:, :, 1] - gap.at[:, :, 0] > 1e-9
     good = long & (gap.value.min(axis=2) >= low) & (gap.value.max(axis=2) <= high)
     whole = (good | ~long).all(axis=1) & (end - start > LEAST_SHARED)
@@ -287,22 +333,24 @@ def _runs(near: Lines, far: Lines, start: Floats, end: Floats, low: float, high:
     begin, finish = np.concatenate(first), np.concatenate(last)
     order = np.lexsort((begin, which))
     which, begin, finish = which[order], begin[order], finish[order]
-    exact = g.gaps(near.take(which), far.take(which), begin, finish)
-    value, at = exact.flat()
-    live = np.repeat(exact.at[:, :, 1] - exact.at[:, :, 0] > 1e-9, 2, axis=1) if count else np.zeros(value.shape, bool)
+    found = _extremes(near.take(which), far.take(which), begin, finish)
+    return _Runs(found.smallest, found.largest, found.at_min, found.at_max, which, begin, finish)
+
+
+def _extremes(near: Lines, far: Lines, start: Floats, end: Floats) -> _Extremes:
+    """Extremes of ``far - near`` between ``start`` and ``end`` (m,); in the middle where it does not vary."""
+    gap = g.gaps(near, far, start, end)
+    value, at = gap.flat()
+    # A jump right at an end belongs to what lies beyond it.
+    live = (gap.at[:, :, 1] - gap.at[:, :, 0] > 1e-9).repeat(2, axis=1)
     lowest, highest = np.where(live, value, np.inf), np.where(live, value, -np.inf)
-    rows = np.arange(len(which))
+    rows = np.arange(len(start))
     pick_low, pick_high = lowest.argmin(axis=1), highest.argmax(axis=1)
-    flat = highest[rows, pick_high] - lowest[rows, pick_low] < g.SAME_LENGTH
-    middle = 0.5 * (begin + finish)
-    return _Runs(
-        which,
-        begin,
-        finish,
-        lowest[rows, pick_low],
-        highest[rows, pick_high],
-        np.where(flat, middle, at[rows, pick_low]),
-        np.where(flat, middle, at[rows, pick_high]),
+    smallest, largest = lowest[rows, pick_low], highest[rows, pick_high]
+    flat = largest - smallest < g.SAME_LENGTH
+    middle = 0.5 * (start + end)
+    return _Extremes(
+        smallest, largest, np.where(flat, middle, at[rows, pick_low]), np.where(flat, middle, at[rows, pick_high])
     )
 
 

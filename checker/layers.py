@@ -4,7 +4,7 @@ A `Layer` says which roles it is made of, on which seams it is expected and in w
 lie. `cover` answers for all seams at once; every rule about a layer reads the same `Cover`.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -17,6 +17,8 @@ from checker.model import Bools, Floats, Ints
 
 SEARCH: Final = 0.25
 """A part of the right role this near to a zone was meant for it, though it lies wrong."""
+THROUGH: Final = 0.7
+"""A piece runs through a zone, from inside outwards, when the cosine of its direction with out is above this."""
 TOUCH: Final = 5e-4
 """A part lies in a zone when it reaches further into it than this."""
 
@@ -28,8 +30,8 @@ class Cover:
     ``share`` (n,) of the length covered (the worse lane). ``gap`` and ``lap`` (n,) the longest missing stretch and the
     longest overlap of pieces that touch a seam, in metres; ``gap_from`` and ``gap_to``, ``lap_at`` coordinates along;
     ``lane`` the lane of the longest gap. ``astray`` is a piece that lies beside its zone where the layer is missing,
-    ``piece`` and ``other`` the pieces that overlap (element numbers, -1 for none). ``modelled`` says whether any piece
-    is there. ``joints`` are all places where pieces follow each other.
+    ``piece`` and ``other`` the pieces that overlap, or between which the gap lies (element numbers, -1 for none).
+    ``modelled`` says whether any piece is there. ``joints`` are all places where pieces follow each other.
     """
 
     share: Floats
@@ -71,21 +73,22 @@ def cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
 
 @dataclass(frozen=True)
 class _Pieces:
-    """Stretches of parts in lanes: lane key, element, start and end along, and whether the part runs along the seam."""
+    """Stretches of parts in lanes: lane key, element, start and end along, and whether the part runs along the seam.
+
+    ``low`` and ``high`` (k, 2) tell what of the zone's section, across and out, the part takes.
+    """
 
     lane: Ints
     element: Ints
     start: Floats
     end: Floats
     parallel: Bools
+    low: Floats
+    high: Floats
 
-    def pairs(self) -> list[tuple[int, int]]:
-        """Line and element of each piece."""
-        return list(zip(self.lane.tolist(), self.element.tolist(), strict=True))
-
-    def astray(self, placed: set[tuple[int, int]], claimed: set[int]) -> "_Pieces":
-        """Pieces that run along their line but lie neither in a lane of it nor in their place in another layer."""
-        keep = self.parallel & np.array([p not in placed and p[1] not in claimed for p in self.pairs()], bool)
+    def astray(self, placed: set[int]) -> "_Pieces":
+        """Pieces that run along their line and lie in their place nowhere."""
+        keep = self.parallel & np.array([element not in placed for element in self.element.tolist()], bool)
         return _Pieces(*(getattr(self, name)[keep] for name in _Pieces.__dataclass_fields__))
 
 
@@ -126,10 +129,10 @@ def _ends(seams: Seams) -> tuple[Floats, Floats]:
     return g.lowest(seams.start, seams.line, lines), g.highest(seams.end, seams.line, lines)
 
 
-def _claimed(facade: Facade, layer: Layer) -> set[int]:
-    """Parts that lie in their place in another layer: they are not this one's gone astray."""
-    others = [each for each in facade.layers if each.name != layer.name and set(each.roles) & set(layer.roles)]
-    lanes = [lane for each in others for kind in each.seams for lane in _lanes(facade, each, kind)]
+def _placed(facade: Facade, layer: Layer) -> set[int]:
+    """Parts that lie in their place in this layer or another of the same roles: they are not gone astray."""
+    alike = [layer, *(each for each in facade.layers if each.name != layer.name and set(each.roles) & set(layer.roles))]
+    lanes = [lane for each in alike for kind in each.seams for lane in _lanes(facade, each, kind)]
     return {element for lane in lanes for element in lane.inside.element.tolist()}
 
 
@@ -138,8 +141,7 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
     count = len(seams)
     first, last = _ends(seams)
     lanes = _lanes(facade, layer, kind)
-    placed = {pair for lane in lanes for pair in lane.inside.pairs()}
-    claimed = _claimed(facade, layer)
+    placed = _placed(facade, layer)
     share = np.ones(count)
     gap, gap_from, gap_to = np.zeros(count), seams.start.copy(), seams.start.copy()
     lap, lap_at = np.zeros(count), seams.start.copy()
@@ -149,8 +151,9 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
     joints: list[Joints] = []
     for number, lane in enumerate(lanes):
         inside, fills = lane.inside, lane.fills
-        beside = lane.around.astray(placed, claimed)
-        modelled |= len(inside.lane) > 0 or len(beside.lane) > 0
+        beside = lane.around.astray(placed)
+        # What only crosses the zone belongs to another seam.
+        modelled |= bool(inside.parallel.any()) or len(beside.lane) > 0
         union = g.merge(
             np.concatenate([inside.lane, fills.lane]),
             np.concatenate([inside.start, fills.start]),
@@ -169,11 +172,13 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
         s, h = seam[worse], hole[worse]
         gap[s], gap_from[s], gap_to[s], worst_lane[s] = long[h], missing.start[h], missing.end[h], number
         astray[s] = _astray(beside, seams.line[s], missing.start[h], missing.end[h])
+        piece[s] = _ending(inside, inside.end, seams.line[s], missing.start[h])
+        other[s] = _ending(inside, inside.start, seams.line[s], missing.end[h])
         meets = _joints(inside)
         at_seam = _seam_at(seams, meets.seam, meets.at)
         joints.append(Joints(at_seam, meets.first, meets.second, meets.lap, meets.at))
         order = np.argsort(meets.lap, kind="stable")
-        order = order[meets.lap[order] > lap[at_seam[order]]]
+        order = order[meets.lap[order] > np.maximum(lap, gap)[at_seam[order]]]
         s = at_seam[order]  # ascending laps: the longest one of a seam is written last and stays
         lap[s], lap_at[s] = meets.lap[order], meets.at[order]
         piece[s], other[s] = meets.first[order], meets.second[order]
@@ -251,7 +256,10 @@ def _stretches(
             np.where(np.isfinite(near_low), near_low, whole_low)
             + np.where(np.isfinite(near_high), near_high, whole_high)
         )
-        good &= (middle > zone.out_low[line] - TOUCH) & (middle < zone.out_high[line] + TOUCH)
+        inside = (middle > zone.out_low[line] - TOUCH) & (middle < zone.out_high[line] + TOUCH)
+        # At an inner corner the piece of the other side, which runs outwards here, fills its own width.
+        through = np.abs(np.einsum("mj,mj->m", facade.boxes.axes[element, 0], frame[line][:, 2])) > THROUGH
+        good &= inside | through
     keep = met & good[pair]
     merged = g.merge(pair[keep], reach[keep, 0], reach[keep, 1])
     size, axes = facade.boxes.size[element], facade.boxes.axes[element]
@@ -259,7 +267,9 @@ def _stretches(
     # Compact parts and rings have no direction of their own and may continue any seam.
     parallel = (along > 0.85) | (size[:, 0] < 2.0 * size[:, 1])
     owner = merged.group
-    return _Pieces(line[owner], element[owner], merged.start, merged.end, parallel[owner])
+    return _Pieces(
+        line[owner], element[owner], merged.start, merged.end, parallel[owner], part_low[owner], part_high[owner]
+    )
 
 
 def _complement(union: g.Intervals, first: Floats, last: Floats) -> g.Intervals:
@@ -316,34 +326,75 @@ def _seam_at(seams: Seams, line: Ints, at: Floats) -> Ints:
 def _astray(beside: _Pieces, line: Ints, start: Floats, end: Floats) -> Ints:
     """For each missing stretch a part beside the zone that covers more than half of it; -1 for none."""
     result = np.full(len(line), -1, np.int64)
-    for i in range(len(line)) if len(beside.lane) else ():
-        mine = np.flatnonzero(beside.lane == line[i])
+    for i, mine in _on_lines(beside, line):
         shared = np.minimum(beside.end[mine], end[i]) - np.maximum(beside.start[mine], start[i])
-        if len(mine) and shared.max() > 0.5 * (end[i] - start[i]):
-            result[i] = beside.element[mine[shared.argmax()]]
+        if shared.max() > 0.5 * (end[i] - start[i]):
+            result[i] = beside.element[mine][shared.argmax()]
     return result
+
+
+def _ending(pieces: _Pieces, ends: Floats, line: Ints, at: Floats) -> Ints:
+    """For each line and place the piece that has an end there (``ends`` of all pieces); -1 for none."""
+    result = np.full(len(line), -1, np.int64)
+    for i, mine in _on_lines(pieces, line):
+        near = np.abs(ends[mine] - at[i])
+        if near.min() < 2 * g.SAME_LENGTH:
+            result[i] = pieces.element[mine][near.argmin()]
+    return result
+
+
+def _on_lines(pieces: _Pieces, line: Ints) -> Iterator[tuple[int, slice]]:
+    """For each line that has any the stretch of its pieces; pieces are sorted by line."""
+    first, last = np.searchsorted(pieces.lane, line, "left"), np.searchsorted(pieces.lane, line, "right")
+    for i in np.flatnonzero(last > first):
+        yield int(i), slice(int(first[i]), int(last[i]))
 
 
 def _joints(pieces: _Pieces) -> Joints:
     """Where pieces that run along a line follow each other; ``seam`` holds the line here."""
     keep = np.flatnonzero(pieces.parallel)
-    order = keep[np.lexsort((pieces.element[keep], pieces.end[keep], pieces.start[keep], pieces.lane[keep]))]
+    tracks = _tracks(pieces, keep)
+    order = np.lexsort((pieces.element[keep], pieces.end[keep], pieces.start[keep], tracks))
+    track, order = tracks[order], keep[order]
     lane, element, start, end = pieces.lane[order], pieces.element[order], pieces.start[order], pieces.end[order]
     count = len(order)
     leader = np.arange(count)
     for i in range(1, count):  # the piece that reaches furthest so far is the one that the next piece meets
-        if lane[i] == lane[i - 1] and end[leader[i - 1]] > end[i]:
+        if track[i] == track[i - 1] and end[leader[i - 1]] > end[i]:
             leader[i] = leader[i - 1]
     before, after = leader[: max(count - 1, 0)], np.arange(1, max(count, 1))
-    same = (lane[before] == lane[after]) & (element[before] != element[after])
+    same = (track[before] == track[after]) & (element[before] != element[after])
     before, after = before[same], after[same]
     lap = np.minimum(end[before], end[after]) - start[after]
     return Joints(lane[after], element[before], element[after], lap, start[after] + 0.5 * lap)
 
 
+def _tracks(pieces: _Pieces, keep: Ints) -> Ints:
+    """Number of the track each kept piece runs in: pieces of a lane that lie side by side follow no others there.
+
+    Strips are flat: they lie side by side in the direction in which most of them are wide, and on top of each other in
+    the other one.
+    """
+    lane, low, high = pieces.lane[keep], pieces.low[keep], pieces.high[keep]
+    lanes = int(lane.max(initial=-1)) + 1
+    wide = g.total(high - low, lane, lanes).argmax(axis=1)[lane]
+    rows = np.arange(len(keep))
+    low, high = low[rows, wide], high[rows, wide]
+    order = np.lexsort((low, lane))
+    fresh = np.ones(len(order), bool)
+    furthest = g.running_highest(lane[order], high[order])
+    fresh[1:] = (np.diff(lane[order]) > 0) | (low[order][1:] > furthest[:-1] - TOUCH)
+    result = np.empty(len(order), np.int64)
+    result[order] = np.cumsum(fresh)
+    return result
+
+
 @dataclass(frozen=True)
 class Laps(Subjects):
-    """Places where pieces of a layer follow each other: ``lap`` in metres, negative for an open gap between them."""
+    """Places where pieces of a layer follow each other: ``lap`` in metres, negative for an open gap between them.
+
+    A layer that is in no model has no such place, and is one subject without parts.
+    """
 
     first: Ints
     second: Ints
@@ -353,7 +404,10 @@ class Laps(Subjects):
 
 def laps(facade: Facade, layer: Layer) -> Laps:
     """All places where pieces of a layer follow each other, on every kind of seam it belongs to."""
-    found = [(facade.seams[kind], cover(facade, layer, kind).joints) for kind in layer.seams]
+    covers = [cover(facade, layer, kind) for kind in layer.seams]
+    if not any(each.modelled for each in covers):
+        return _absent(facade, layer)
+    found = [(facade.seams[kind], _once(each.joints)) for kind, each in zip(layer.seams, covers, strict=True)]
     seam = [joints.seam for _, joints in found]
 
     def gather(pick: Callable[[Seams, Ints], Any]) -> Any:
@@ -385,4 +439,34 @@ def laps(facade: Facade, layer: Layer) -> Laps:
         second=second,
         lap=lap,
         along=gather(lambda seams, s: seams.frame[s, 0]).reshape(-1, 3),
+    )
+
+
+def _once(joints: Joints) -> Joints:
+    """Joints without those that a second line, round a slight bend, sees again."""
+    pair = np.sort(np.stack([joints.first, joints.second], axis=1), axis=1)
+    _, first = np.unique(pair, axis=0, return_index=True)
+    keep = np.sort(first)
+    return Joints(*(getattr(joints, name)[keep] for name in Joints.__dataclass_fields__))
+
+
+def _absent(facade: Facade, layer: Layer) -> Laps:
+    """The one subject of a layer that is in no model; none where there is no seam for it either."""
+    seams = [facade.seams[kind] for kind in layer.seams]
+    count = int(any(len(each) for each in seams))
+    nobody = np.full(count, -1, np.int64)
+    return Laps(
+        kind=(layer.name,) * count,
+        ids=(layer.name,) * count,
+        side=np.zeros(count, np.int64),
+        axis=("",) * count,
+        row=np.zeros(count, np.int64),
+        length=np.zeros(count),
+        parts=np.full((count, 2), -1, np.int64),
+        point=np.concatenate([each.point for each in seams])[:count],
+        fault=("",) * count,
+        first=nobody,
+        second=nobody,
+        lap=np.full(count, np.nan),
+        along=np.zeros((count, 3)),
     )

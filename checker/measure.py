@@ -35,45 +35,40 @@ def end_blame(
 
     ``bad`` (n,) marks failing seams, ``left_is_worse`` whose end is further off. ``left`` and ``right`` are the shifts
     of that panel end, ``column`` those of the column, that would mend each seam; ``off_line`` (n,) marks seams whose
-    column lies off their middle. A column is to blame when that holds for all failing seams of its line, these are at
-    least half of the line, and one shift mends them without harm to the others; a panel when one shift mends both its
-    failing ends. Seams with one cause share a number.
+    column lies off their middle. A column is to blame when that holds for all its failing seams, these are at least
+    half of its seams in one line, and one shift mends them without harm to the others; a panel when one shift mends
+    all seams at which one of its two ends fails. Seams with one cause share a number.
     """
     count = len(seams)
-    lines = int(seams.line.max()) + 1 if count else 0
-    cause = 2 * seams.line + left_is_worse
+    # A column may stand in storeys: each piece of it answers for its own seams.
+    places, place = np.unique(np.stack([seams.line, seams.column], axis=1), axis=0, return_inverse=True)
+    place, lines = place.reshape(-1), len(places)
     part = np.where(left_is_worse, seams.left, seams.right)
     least, most = np.where(left_is_worse, left.least, right.least), np.where(left_is_worse, left.most, right.most)
     what = ["end of the left panel" if worse else "end of the right panel" for worse in left_is_worse]
     anchor = np.where(seams.column >= 0, seams.column, part)
+    way = np.where(least > g.SAME_LENGTH, 1, np.where(most < -g.SAME_LENGTH, 2, 0))  # to the right, to the left
+    cause = 6 * place + 3 * left_is_worse + way
 
     # A whole panel set off: its right end fails here as a left part, its left end there as a right part.
-    as_left = {int(e): i for i, e in enumerate(seams.left) if bad[i] and left_is_worse[i]}
-    for j in np.flatnonzero(bad & ~left_is_worse):
-        i = as_left.get(int(seams.right[j]))
-        if i is None:
-            continue
-        low, high = max(left.least[i], right.least[j]), min(left.most[i], right.most[j])
-        if low <= high + g.SAME_LENGTH and (low > g.SAME_LENGTH or high < -g.SAME_LENGTH):
-            for k in (i, j):
-                cause[k], part[k], what[k], anchor[k] = (
-                    2 * lines + int(seams.right[j]),
-                    seams.right[j],
-                    "panel",
-                    seams.right[j],
-                )
-                least[k], most[k] = (left if k == i else right).least[k], (left if k == i else right).most[k]
+    panels = len(facade.model.elements)
+    low, high = g.highest(least[bad], part[bad], panels), g.lowest(most[bad], part[bad], panels)
+    ends = (np.bincount(part[bad & here], minlength=panels) for here in (left_is_worse, ~left_is_worse))
+    off = np.logical_and(*ends) & (low <= high + g.SAME_LENGTH) & ((low > g.SAME_LENGTH) | (high < -g.SAME_LENGTH))
+    whole = bad & off[part]
+    cause, anchor = np.where(whole, 6 * lines + part, cause), np.where(whole, part, anchor)
+    what = ["panel" if whole[i] else what[i] for i in range(count)]
 
     if column is not None and off_line is not None:
-        low, high = np.full(lines, -np.inf), np.full(lines, np.inf)
-        np.maximum.at(low, seams.line, column.least)
-        np.minimum.at(high, seams.line, column.most)
-        failing = np.bincount(seams.line, bad, lines)
-        number = np.bincount(seams.line, minlength=lines)
-        both = np.bincount(seams.line, bad & off_line, lines)
+        behind = seams.column >= 0
+        low = g.highest(column.least[behind], place[behind], lines)
+        high = g.lowest(column.most[behind], place[behind], lines)
+        failing = np.bincount(place, bad, lines)
+        number = np.bincount(place, minlength=lines)
+        both = np.bincount(place, bad & off_line, lines)
         guilty = (low <= high + g.SAME_LENGTH) & (2 * failing >= number) & (both >= failing) & (failing > 0)
-        mine = guilty[seams.line] & (seams.column >= 0)
-        cause = np.where(mine, 2 * seams.line, cause)
+        mine = guilty[place] & behind
+        cause = np.where(mine, 6 * place, cause)
         part = np.where(mine, seams.column, part)
         what = ["column" if mine[i] else what[i] for i in range(count)]
         least, most = np.where(mine, column.least, least), np.where(mine, column.most, most)
@@ -102,19 +97,23 @@ def lacks(
     tolerance = tolerance_mm / MM + g.SAME_LENGTH
     gap, lap = found.gap > tolerance, found.lap > tolerance
     by_gap = gap & (found.gap >= found.lap) | gap & ~lap
-    value = np.where(by_gap | (found.gap >= found.lap) & ~lap, found.gap, -found.lap)
+    # What is missing of this seam; where a short gap is shared with the next seam, the whole of it.
+    own = np.minimum(found.gap_to, seams.end) - np.maximum(found.gap_from, seams.start)
+    missing = np.where(own > tolerance, own, found.gap)
+    value = np.where(by_gap | (found.gap >= found.lap) & ~lap, missing, -found.lap)
     state = np.where(gap | lap, FAIL, PASS)
     state = np.where([bool(text) for text in fault], UNDECIDED, state) if count else state
     state = state if found.modelled else np.full(count, NOT_MODELLED)
     sentences = [
         fault[i]
         if state[i] == UNDECIDED
-        else _sentence(seams, facade, found, says, i, by_gap[i])
+        else _sentence(seams, facade, found, says, i, by_gap[i], missing[i])
         if state[i] == FAIL
         else ""
         for i in range(count)
     ]
-    spot = np.clip(np.where(by_gap, 0.5 * (found.gap_from + found.gap_to), found.lap_at), seams.start, seams.end)
+    first, last = np.maximum(found.gap_from, seams.start), np.minimum(found.gap_to, seams.end)
+    spot = np.clip(np.where(by_gap, 0.5 * (first + last), found.lap_at), seams.start, seams.end)
     point = seams.world(spot, _middle(seams), 0.5 * (seams.inner + seams.outer))
     if anchor is None:
         anchor = np.where(seams.column >= 0, seams.column, np.where(seams.left >= 0, seams.left, seams.right))
@@ -132,6 +131,7 @@ def lacks(
         point=point,
         says=sentences,
         warning=np.zeros(count, bool),
+        pieces=np.stack([found.piece, found.other, np.where(by_gap, found.astray, -1)], axis=1),
         blame=Blame(
             nobody, ("",) * count, seams.frame[:, 0], np.full(count, np.inf), np.full(count, -np.inf), cause, anchor
         ),
@@ -145,19 +145,18 @@ def _middle(seams: Seams) -> Floats:
     )
 
 
-def _sentence(seams: Seams, facade: Facade, found: Cover, says: str, i: int, by_gap: bool) -> str:
+def _sentence(seams: Seams, facade: Facade, found: Cover, says: str, i: int, by_gap: bool, gap: float) -> str:
     """What is wrong with a layer on one seam, in words."""
     if not by_gap:
         first, second = (facade.model.elements[e].name for e in (found.piece[i], found.other[i]))
         return f"{says}: pieces overlap by {found.lap[i] * MM:.1f} mm ({first}, {second}); they must butt"
-    gap = found.gap[i] * MM
     where = ""
     if found.astray[i] >= 0:
         name = facade.model.elements[found.astray[i]].name
         where = f"; {name} lies beside its place there"
     if found.gap_from[i] <= seams.start[i] + g.SAME_LENGTH and found.gap_to[i] >= seams.end[i] - g.SAME_LENGTH:
         return f"{says} is missing over the whole seam ({seams.length[i] * MM:.0f} mm){where}"
-    return f"{says} has a gap of {gap:.1f} mm{where}"
+    return f"{says} has a gap of {gap * MM:.1f} mm{where}"
 
 
 def same_run(side: Ints, start: Floats, end: Floats, sign: Floats) -> Ints:

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
-from checker.model import Floats, Model
+from checker.model import Model
 
 State = Literal["pass", "fail", "not-modelled", "undecided", "accepted"]
 Severity = Literal["error", "warning", "note"]
@@ -34,13 +34,17 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """The move that mends an issue: ``part`` (GlobalId) by ``vector_m`` (world), in words as seen from outside."""
+    """The move that mends an issue: ``part`` (GlobalId) by ``vector_m`` (world), in words as seen from outside.
+
+    ``also`` are further parts that must go the same way.
+    """
 
     part: str
     what: str
     vector_m: tuple[float, float, float]
     distance_mm: float
     direction: str
+    also: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

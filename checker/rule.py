@@ -59,7 +59,7 @@ class Verdicts:
 
     ``state`` one of PASS, FAIL, NOT_MODELLED, UNDECIDED; ``value_mm`` the measured value (NaN for none); ``minimum_mm``
     and ``maximum_mm`` what is required (NaN for no bound); ``point`` (n, 3) the worst place; ``says`` the sentence for
-    each; ``warning`` marks failures that are only a warning.
+    each; ``warning`` marks failures that only warn; ``pieces`` (n, k) are further parts concerned (-1 for none).
     """
 
     state: Ints
@@ -70,6 +70,7 @@ class Verdicts:
     says: Sequence[str]
     warning: Bools
     blame: Blame | None = None
+    pieces: Ints | None = None
 
 
 Subject = TypeVar("Subject", bound=Subjects)

@@ -80,9 +80,11 @@ def check_model(model: Model, settings: Settings, rules: Sequence[Rule[Any, Any]
     facade = build(model, layers)
     if not len(facade.panels.element):
         raise CannotCheck(
-            f"{files}: none of the {found['panel']} panels has a body, so nothing can be checked. "
+            f"{files}: none of the {found['panel']} panels is an upright body, so nothing can be checked. "
             "Export them with geometry."
         )
+    flat = len(facade.elements_of("panel")) - len(facade.panels.element)
+    remarks = (f"Panels that lie flat are no part of a facade and were left out: {flat}.",) if flat else ()
     answers = []
     asked = [
         rule
@@ -110,7 +112,7 @@ def check_model(model: Model, settings: Settings, rules: Sequence[Rule[Any, Any]
         coverage=found_issues.coverage,
         verdicts=found_issues.verdicts,
         issues=found_issues.issues,
-        notes=(*model.notes, *found_issues.notes),
+        notes=(*model.notes, *remarks, *found_issues.notes),
     )
 
 
@@ -174,7 +176,7 @@ def run_time(model: Model) -> str:
     epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
     if epoch:
         return _moment(epoch).strftime("%Y-%m-%dT%H:%M:%SZ")
-    return max((source.saved for source in model.sources), default="") or "1970-01-01T00:00:00Z"
+    return max((source.saved for source in model.sources), default="") or "2000-01-01T00:00:00Z"
 
 
 def _moment(epoch: str) -> datetime:

@@ -12,10 +12,14 @@ from checker.model import Floats, GridAxis, Ints, Model
 
 SAME_PLANE_DEG: Final = 1.0
 """Panels whose normals differ by less stand in one side of the building."""
+BESIDE: Final = 0.02
+"""A column whose centre is nearer to the panels' middle plane stands in it and tells nothing of outside."""
 SAME_PLANE: Final = 0.15
 """... when their middle planes are no further apart than this."""
 COLUMN_REACH: Final = 0.40
 """A column belongs to a seam when its centre line is no further away."""
+LYING: Final = 0.7071
+"""A panel whose normal has a steeper slope than this (45 degrees) lies: it is a roof or a floor, no wall."""
 BEHIND: Final = 1.0
 """How far behind the panels' middle plane a column may stand."""
 AXIS_REACH: Final = 0.30
@@ -29,7 +33,8 @@ class Walls:
         self.model = model
         self.meshes = model.meshes
         self.boxes = g.boxes(model.meshes)
-        self.panel = with_role(model, ["panel"])
+        panel = with_role(model, ["panel"])
+        self.panel = panel[np.abs(self.boxes.axes[panel, 2, 2]) < LYING]
         self._sides()
         self._panels()
         self._columns()
@@ -55,6 +60,8 @@ class Walls:
             for name in Seams.__dataclass_fields__
             if name.startswith(("width", "offset", "near", "far", "inner", "outer", "back", "front"))
         }
+        nowhere = np.full((count, 3), np.nan)
+        values |= {name: nowhere for name in Seams.__dataclass_fields__ if name.startswith("at_offset")}
         values |= {"column": np.full(count, -1), "row": np.zeros(count, np.int64)} | given
         frame, start, end = values["frame"], values["start"], values["end"]
         across = np.nan_to_num(0.5 * (np.nan_to_num(values["near"]) + np.nan_to_num(values["far"])))
@@ -103,6 +110,12 @@ class Walls:
         best[seam[order][first]] = found[order][first]
         return best
 
+    def column_elements(self, column: Ints) -> Ints:
+        """Element numbers of positions in ``columns``, -1 for none."""
+        result = np.full(len(column), -1, np.int64)
+        result[column >= 0] = self.columns.element[column[column >= 0]]
+        return result
+
     def _sides(self) -> None:
         """Group panels by plane, largest first, and turn each plane outwards: away from its columns."""
         normal = self.boxes.axes[self.panel, 2].copy()
@@ -125,7 +138,7 @@ class Walls:
         columns = self.boxes.centre[with_role(self.model, ["column"])]
         frames, inner, outer, weight, middle = [], [], [], [], []
         for out, members in planes:
-            out = out * self._outward(out, centre[members], columns, hull)
+            out = out * self._outward(out, members, columns, hull)
             right = g.unit(np.cross([0.0, 0.0, 1.0], out))
             frame = np.stack([right, np.cross(out, right), out])
             low, high = g.extents(self.meshes, self.panel[members], np.broadcast_to(frame, (len(members), 3, 3)))
@@ -142,17 +155,20 @@ class Walls:
             tuple(f"F{i + 1}" for i in range(len(back))), frame, np.array(inner)[back], np.array(outer)[back]
         )
 
-    @staticmethod
-    def _outward(out: Floats, centre: Floats, columns: Floats, hull: Floats) -> float:
+    def _outward(self, out: Floats, members: Ints, columns: Floats, hull: Floats) -> float:
         """Sign that turns a plane's normal away from the columns at its panels, or from the middle of the building."""
-        if len(columns):
-            behind = (columns - centre.mean(axis=0)) @ out
-            flat = np.abs(behind) < BEHIND
-            right = np.cross([0.0, 0.0, 1.0], out)
-            along, reach = columns @ right, centre @ right
-            flat &= (along > reach.min() - 8.0) & (along < reach.max() + 8.0)
-            if flat.any() and abs(behind[flat].sum()) > 1e-6:
-                return -1.0 if behind[flat].sum() > 0 else 1.0
+        element = self.panel[members]
+        centre, right = self.boxes.centre[element], g.unit(np.cross([0.0, 0.0, 1.0], out))
+        half = 0.5 * np.einsum("nj,nj->n", np.abs(self.boxes.axes[element] @ right), self.boxes.size[element])
+        ends = np.concatenate([centre - half[:, None] * right, centre + half[:, None] * right])
+        # The column nearest to each panel end has a say: others may belong to another side or a neighbouring building.
+        pairs = shapely.STRtree(shapely.points(columns[:, :2])).query_nearest(
+            shapely.points(ends[:, :2]), max_distance=BEHIND, all_matches=False
+        )
+        behind = (columns[pairs[1]] - ends[pairs[0]]) @ out
+        votes = float(np.sign(behind[np.abs(behind) > BESIDE]).sum())
+        if votes != 0.0:
+            return -1.0 if votes > 0 else 1.0
         return 1.0 if float((centre.mean(axis=0) - hull) @ out) >= 0 else -1.0
 
     @staticmethod

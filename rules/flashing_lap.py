@@ -7,7 +7,7 @@ import numpy as np
 from checker.facade import BaseSeams, Facade, Layer, PanelEndSeams, Seams, Zone
 from checker.geometry import SAME_LENGTH
 from checker.layers import Laps
-from checker.rule import FAIL, MM, PASS, UNDECIDED, Blame, Verdicts, limit, rule
+from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, limit, rule
 from checker.sketch import detail
 
 _SOURCE = "code of practice for metal roof and wall cladding (New Zealand), flashing laps"
@@ -57,6 +57,7 @@ def flashing_lap(laps: Laps, facade: Facade, limits: Limits) -> Verdicts:
     lap = laps.lap * MM
     short = lap < least - SAME_LENGTH * MM
     undecided = np.array([bool(text) for text in laps.fault], bool)
+    absent = laps.first < 0
     count = len(laps)
     says = []
     for i in range(count):
@@ -66,9 +67,9 @@ def flashing_lap(laps: Laps, facade: Facade, limits: Limits) -> Verdicts:
         )
         says.append(laps.fault[i] or (f"{what}, required at least {least[i]:g} mm ({kind})" if short[i] else ""))
     return Verdicts(
-        state=np.where(undecided, UNDECIDED, np.where(short, FAIL, PASS)),
+        state=np.where(absent, NOT_MODELLED, np.where(undecided, UNDECIDED, np.where(short, FAIL, PASS))),
         value_mm=np.where(undecided, np.nan, lap),
-        minimum_mm=least,
+        minimum_mm=np.where(absent, np.nan, least),
         maximum_mm=np.full(count, np.nan),
         point=laps.point,
         says=says,

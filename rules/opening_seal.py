@@ -32,7 +32,7 @@ LAYER = Layer("opening-seal", "seal between frame and panel", ("seal",), (Openin
     limits=Limits,
     layer=LAYER,
     remedy="Close the seal on all four sides of the frame, also at its corners and under doors.",
-    needs=("panel",),
+    needs=("panel", "window", "door"),
     good=detail(),
     bad=detail().without("window seal sill").saying("The window has no seal at its sill."),
 )

@@ -58,19 +58,18 @@ def panel_end_offset(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Ve
         f or ("no column stands behind this seam" if c < 0 else "")
         for f, c in zip(seams.fault, seams.column, strict=True)
     )
-    edge = np.where(left_is_worse, seams.near, seams.far)
-    verdicts = within(
+    worse = left_is_worse[:, None]
+    return within(
         smallest,
         largest,
         low * MM,
         high * MM,
-        at_smallest=seams.world(0.5 * (seams.start + seams.end), edge, 0.5 * (seams.inner + seams.outer)),
-        at_largest=seams.world(0.5 * (seams.start + seams.end), edge, 0.5 * (seams.inner + seams.outer)),
+        at_smallest=np.where(worse, seams.at_offset_left_min, seams.at_offset_right_min),
+        at_largest=np.where(worse, seams.at_offset_left_max, seams.at_offset_right_max),
         fault=fault,
         says_low="End of the {side} panel is only {value} from the column's centre line",
         says_high="End of the {side} panel is {value} from the column's centre line",
         says_negative="End of the {side} panel passes the column's centre line by {distance}",
         blame=blame,
-        words={"side": ["left" if worse else "right" for worse in left_is_worse]},
+        words={"side": ["left" if left else "right" for left in left_is_worse]},
     )
-    return verdicts

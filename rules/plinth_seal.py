@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from checker.facade import BaseSeams, Facade, Layer, Seams, Zone
+from checker.foot import BASE_REACH
 from checker.measure import lacks
 from checker.rule import Verdicts, limit, rule
 from checker.sketch import detail
@@ -18,12 +19,13 @@ class Limits:
 
 
 def _lanes(seams: Seams) -> tuple[Zone, ...]:
-    """On the plinth top below panel or base rail, on the inner half of the plinth."""
+    """On the plinth top below panel or base rail, on the inner half of the plinth or of the panel."""
     back = np.where(np.isnan(seams.back), seams.inner, seams.back)
     front = np.where(np.isnan(seams.front), seams.outer, seams.front)
-    return (
-        Zone(seams.near - 0.02, np.maximum(seams.far, seams.near + 0.02), back - 0.02, 0.5 * (back + front) + 1e-3),
-    )
+    # A plinth may be far wider than what stands on it: the strip then lies below the inner half of the panel.
+    middle = np.maximum(0.5 * (back + front), 0.5 * (seams.inner + seams.outer))
+    below = np.where(seams.left < 0, seams.far - BASE_REACH, seams.near)
+    return (Zone(below - 0.02, np.maximum(seams.far, seams.near + 0.02), back - 0.02, middle + 1e-3),)
 
 
 LAYER = Layer("plinth-seal", "seal strip on the plinth top, at the inner edge", ("seal",), (BaseSeams,), _lanes)
@@ -47,4 +49,7 @@ def plinth_seal(seams: BaseSeams, facade: Facade, limits: Limits) -> Verdicts:
     Concrete is never quite even; the strip closes what is left below the base rail. A gap in it is open to the outside,
     an overlap lifts the rail beside it, and near the outer edge it lies in the rain.
     """
-    return lacks(seams, facade, LAYER, BaseSeams, limits.joint_mm, "Seal strip on the plinth")
+    fault = tuple(
+        f or ("no plinth lies below this panel" if p < 0 else "") for f, p in zip(seams.fault, seams.left, strict=True)
+    )
+    return lacks(seams, facade, LAYER, BaseSeams, limits.joint_mm, "Seal strip on the plinth", fault=fault)

@@ -422,8 +422,9 @@ def measured(truth: Truth, options: Options, defects: tuple[str, ...]) -> Counte
                 feet = [370.0 + 1000.0 * (seam.row - 1) for seam in seams]
                 heights = [(foot, foot + seam.length_mm) for foot, seam in zip(feet, seams, strict=True)]
                 for low, high in clean_gaps(pieces, heights[0][0], heights[-1][1]):
-                    touched = sum(max(low, high) > foot and min(low, high) < top for foot, top in heights)
-                    found[rule, facade, round(float(high - low), 1)] += touched
+                    for foot, top in heights:
+                        if max(low, high) > foot and min(low, high) < top:
+                            say(rule, facade, high - low if high < low else min(high, top) - max(low, foot))
         runs: dict[tuple[str, str], list[tuple[float, float, bool]]] = {}
         for kind, axis in (("plinth-flashing", 0), ("seam-flashing", 1), ("corner-flashing", 1)):
             for key, low, high in of(kind, facade):

@@ -42,8 +42,8 @@ class Expected:
 
     ``elements`` are GlobalIds, ``names`` what their file calls them; the first is the part that is wrong. ``seam``
     indexes `Truth.seams` where the verdict is about such a seam, ``side`` says which of its sides, if one. ``place``
-    (x, y, z) is in metres of the first file. Values of layers are the longest stretch without cover, along
-    the whole line and not only this row; negative where two pieces overlap.
+    (x, y, z) is in metres of the first file. Values of layers are the longest stretch without cover on
+    that seam; negative where two pieces overlap.
     """
 
     defect: str
