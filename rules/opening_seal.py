@@ -21,7 +21,7 @@ def _lanes(seams: Seams) -> tuple[Zone, ...]:
     """Between frame and panel, anywhere in the panel's thickness."""
     near = np.where(np.isnan(seams.near), seams.far, seams.near)
     far = np.where(np.isnan(seams.far), seams.near, seams.far)
-    return (Zone(np.minimum(near, far) - 0.02, np.maximum(near, far) + 0.02, seams.inner - 0.05, seams.outer + 0.05),)
+    return (Zone(np.minimum(near, far) - 0.02, np.maximum(near, far) + 0.02, seams.inner - 2e-3, seams.outer + 2e-3),)
 
 
 LAYER = Layer("opening-seal", "seal between frame and panel", ("seal",), (OpeningSeams,), _lanes)

@@ -43,14 +43,16 @@ def panel_end_offset(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Ve
     off_right = np.where(np.abs(right_min - target) > np.abs(right_max - target), right_min, right_max) - target
     left_is_worse = np.abs(off_left) >= np.abs(off_right) - SAME_LENGTH
     smallest, largest = np.where(left_is_worse, left_min, right_min), np.where(left_is_worse, left_max, right_max)
-    bad = exceeds(smallest, low, np.inf) | exceeds(largest, -np.inf, high)
+    left_off = exceeds(left_min, low, np.inf) | exceeds(left_max, -np.inf, high)
+    right_off = exceeds(right_min, low, np.inf) | exceeds(right_max, -np.inf, high)
     blame = end_blame(
         seams,
         facade,
-        bad,
+        left_off | right_off,
         left_is_worse,
-        Shifts(left_max - high, left_min - low),
-        Shifts(low - right_min, high - right_max),
+        # Moving one end mends nothing as long as the other is off as well.
+        Shifts(np.where(right_off, np.inf, left_max - high), left_min - low),
+        Shifts(np.where(left_off, np.inf, low - right_min), high - right_max),
         column=Shifts(np.maximum(low - left_min, right_max - high), np.minimum(high - left_max, right_min - low)),
         off_line=np.abs(off_left + off_right) < 0.5 * np.maximum(np.abs(off_left), np.abs(off_right)),
     )
@@ -59,6 +61,14 @@ def panel_end_offset(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Ve
         for f, c in zip(seams.fault, seams.column, strict=True)
     )
     worse = left_is_worse[:, None]
+    # The other end of the seam, where it is off as well: one sentence tells of both.
+    other = np.where(left_is_worse, off_right, off_left)
+    also = [
+        f" and that of the {'right' if left_is_worse[i] else 'left'} panel {(target + other[i]) * MM:.1f} mm"
+        if left_off[i] and right_off[i]
+        else ""
+        for i in range(len(seams))
+    ]
     return within(
         smallest,
         largest,
@@ -67,9 +77,9 @@ def panel_end_offset(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Ve
         at_smallest=np.where(worse, seams.at_offset_left_min, seams.at_offset_right_min),
         at_largest=np.where(worse, seams.at_offset_left_max, seams.at_offset_right_max),
         fault=fault,
-        says_low="End of the {side} panel is only {value} from the column's centre line",
-        says_high="End of the {side} panel is {value} from the column's centre line",
-        says_negative="End of the {side} panel passes the column's centre line by {distance}",
+        says_low="End of the {side} panel is only {value} from the column's centre line{also}",
+        says_high="End of the {side} panel is {value} from the column's centre line{also}",
+        says_negative="End of the {side} panel passes the column's centre line by {distance}{also}",
         blame=blame,
-        words={"side": ["left" if left else "right" for left in left_is_worse]},
+        words={"side": ["left" if left else "right" for left in left_is_worse], "also": also},
     )

@@ -6,6 +6,7 @@ import numpy as np
 
 from checker.facade import Facade, PanelEndSeams
 from checker.measure import Shifts, end_blame
+from checker.model import Floats
 from checker.rule import MM, Verdicts, exceeds, limit, rule, within
 from checker.sketch import detail
 
@@ -37,8 +38,16 @@ def seam_width(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts
     low, high = (limits.target_mm - limits.tolerance_mm) / MM, (limits.target_mm + limits.tolerance_mm) / MM
     smallest, largest = seams.width_min, seams.width_max
     half = 0.5 * limits.target_mm / MM
+    tolerance = limits.tolerance_mm / MM
     off_left = np.abs(np.nan_to_num(seams.offset_left_narrow - half))
     off_right = np.abs(np.nan_to_num(seams.offset_right_narrow - half))
+
+    def near_column(least: Floats, most: Floats) -> Shifts:
+        """Half the seam belongs on each side of the column's line; NaN, without a column, bounds nothing."""
+        return Shifts(np.nan_to_num(least, nan=-np.inf), np.nan_to_num(most, nan=np.inf))
+
+    left = near_column(seams.offset_left_max - half - tolerance, seams.offset_left_min - half + tolerance)
+    right = near_column(half - tolerance - seams.offset_right_min, half + tolerance - seams.offset_right_max)
     return within(
         smallest,
         largest,
@@ -55,7 +64,7 @@ def seam_width(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts
             facade,
             exceeds(smallest, low, np.inf) | exceeds(largest, -np.inf, high),
             off_left >= off_right,
-            Shifts(largest - high, smallest - low),
-            Shifts(low - smallest, high - largest),
+            Shifts(np.maximum(largest - high, left.least), np.minimum(smallest - low, left.most)),
+            Shifts(np.maximum(low - smallest, right.least), np.minimum(high - largest, right.most)),
         ),
     )
