@@ -5,6 +5,7 @@ The truth comes from the hall as drawn (`checker.demo`), never from the engine.
 
 import math
 from collections import defaultdict
+from pathlib import Path
 
 import pytest
 
@@ -43,7 +44,7 @@ def differences(truth, result):
     for one in truth.expected:
         wanted[one.rule, one.severity].append(one)
     lines, used = [], set()
-    for number, verdict in enumerate(said):
+    for verdict in said:
         if verdict.state != "fail":
             lines.append(f"unexpected {verdict.state}: {verdict.rule} {verdict.subject} {verdict.message}")
             continue
@@ -149,3 +150,21 @@ def test_each_defect_alone(tmp_path, defect):
     truth, result = checked(tmp_path, (defect,))
     assert differences(truth, result) == []
     assert result.issues
+
+
+SMALL = Path(__file__).parent.parent / "sample_models" / "rules"
+
+
+def failing(path):
+    """Names of the rules that fail on one model."""
+    result = run.check(files_to_read([path], Settings()), Settings(), load_rules(), lambda what, share: None)
+    return {verdict.rule for verdict in result.verdicts}
+
+
+@pytest.mark.parametrize("rule", [rule.name for rule in load_rules()])
+def test_small_models_of_each_rule(rule):
+    stem = rule.replace("-", "_")
+    said = (SMALL / "expected.txt").read_text(encoding="utf-8").splitlines()
+    line = next(line for line in said if line.startswith(f"bad_{stem}.ifc: fails "))
+    assert failing(SMALL / f"bad_{stem}.ifc") == set(line.split("fails ")[1].split(" and "))
+    assert failing(SMALL / f"good_{stem}.ifc") == set()

@@ -198,7 +198,7 @@ def _sum(*finders: Callable[[Hall], list[Fault]]) -> Callable[[Hall], list[Fault
 def _uncovered(
     rule: str, facade: str, axis: str, v0: float, v1: float, elements: tuple[str, ...], place_n: float, side: str = ""
 ) -> Callable[[Hall], list[Fault]]:
-    """A layer of an upright seam is not there from v0 to v1: a fault for each row it touches, of what that row lacks."""
+    """A layer of an upright seam is not there from v0 to v1: a fault for each row it touches, of its share."""
 
     def faults(hall: Hall) -> list[Fault]:
         found = []

@@ -1,0 +1,209 @@
+"""The command line: the only place that prints and exits.
+
+Results go to stdout, messages to stderr. Exit codes: 0 nothing at or above ``--fail-on``, 1 there is, 2 could not
+check; a fault of our own is "could not check" too, so that no build takes it for a finding. For the same reason the IFC
+kernel, compiled for each system, is imported inside the commands: where it does not load, `main` says so.
+"""
+
+import json
+import os
+import sys
+import traceback
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Final
+
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+from checker import __version__
+from checker.errors import BadSettings, CannotCheck, did_you_mean
+from checker.nameless import nameless_at_facade
+from checker.output.explain import proposed_roles, recognised, rule_in_full, rules_table, write_proposal
+from checker.output.summary import plain, summary
+from checker.result import SEVERITIES
+from checker.rule import load_rules
+from checker.settings import FILE_NAME, Settings, files_to_read, load_settings, settings_schema
+
+FOUND: Final = 1
+COULD_NOT_CHECK: Final = 2
+
+
+class FailOn(StrEnum):
+    """From which severity on an open issue makes the check fail."""
+
+    error = "error"
+    warning = "warning"
+    note = "note"
+    never = "never"
+
+
+class Format(StrEnum):
+    """The files a check can write."""
+
+    bcf = "bcf"
+    json = "json"
+    csv = "csv"
+
+
+Models = Annotated[
+    list[Path] | None,
+    typer.Argument(metavar="MODEL...", help="IFC files (.ifc or .ifcZIP); those of [models] when none is given."),
+]
+Config = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE", help=f"Project file; {FILE_NAME} of this folder when there is one."),
+]
+
+app = typer.Typer(
+    help="Finds the seams between facade panels in IFC models, measures them and checks what should seal them.",
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+def main() -> None:
+    """Run the command line and exit."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a name the terminal cannot show must not stop a check
+    try:
+        app()
+    except CannotCheck as error:
+        _tell(f"Error: {error}")
+    except Exception:
+        for line in traceback.format_exc().splitlines():
+            _tell(line)
+        _tell("Error: seamtrace itself failed, so nothing was checked. Please report this with the lines above.")
+    sys.exit(COULD_NOT_CHECK)
+
+
+@app.callback(invoke_without_command=True)
+def _about(version: Annotated[bool, typer.Option("--version", help="Print the version and exit.")] = False) -> None:
+    if version:
+        _print(f"seamtrace {__version__}\n")
+        raise typer.Exit
+
+
+@app.command()
+def check(
+    models: Models = None,
+    config: Config = None,
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for the files written.")] = Path("seamtrace-out"),
+    fail_on: Annotated[FailOn, typer.Option(help="Exit with 1 from this severity on.")] = FailOn.error,
+    formats: Annotated[
+        list[Format] | None, typer.Option("--format", help="What to write; may be repeated. All when not given.")
+    ] = None,
+) -> None:
+    """Find and measure the seams, check them, write the results."""
+    from checker import run
+
+    settings = _settings(config)
+    with _progress() as progress:
+        result = run.check(files_to_read(models or [], settings), settings, load_rules(), progress)
+        written = run.write(result, out, [Format(each).value for each in dict.fromkeys(formats or Format)])
+    _print(summary(result, written))
+    if fail_on is not FailOn.never:
+        grave = SEVERITIES[: SEVERITIES.index(fail_on.value) + 1]
+        if any(result.count(severity) for severity in grave):
+            raise typer.Exit(FOUND)
+
+
+@app.command()
+def roles(
+    models: Models = None,
+    config: Config = None,
+    write: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Propose a [roles] section: write it to a new file, or print it with -."),
+    ] = None,
+) -> None:
+    """Show what was recognised as what, and what at the facade was not."""
+    from checker import run
+
+    settings = _settings(config)
+    with _progress() as progress:
+        model = run.recognise(files_to_read(models or [], settings), settings, progress)
+    nameless = nameless_at_facade(model)
+    if write is None:
+        _print(recognised(model, nameless))
+    elif write == Path("-"):
+        _print(proposed_roles(model, nameless))
+    else:
+        write_proposal(write, proposed_roles(model, nameless))
+        _tell(f"Written: {write}")
+
+
+@app.command()
+def rules(name: Annotated[str | None, typer.Argument(metavar="NAME", help="One rule, in full.")] = None) -> None:
+    """List the rules with their limits and basis, or show one in full."""
+    known = {rule.name: rule for rule in load_rules()}
+    if name is None:
+        _print(rules_table(tuple(known.values())))
+    elif name in known:
+        _print(rule_in_full(known[name]))
+    else:
+        raise BadSettings(f"There is no rule '{name}'. {did_you_mean(name, known)}")
+
+
+@app.command()
+def sample(folder: Annotated[Path, typer.Argument(metavar="DIR", help="Where to write them.")]) -> None:
+    """Write models of a made-up hall, one clean and one with defects."""
+    from checker.demo import DEFECTS, write_hall
+
+    for name, defects in (("clean", ()), ("defects", tuple(DEFECTS))):
+        place = folder / name
+        try:
+            if place.is_dir() and any(place.iterdir()):
+                raise CannotCheck(f"{place}: is not empty and was left as it is. Name another folder.")
+            written = write_hall(place, defects).files
+        except OSError as error:
+            raise CannotCheck(f"{place}: cannot be written ({error.strerror}). Name another folder.") from None
+        for path in written:
+            _print(f"{plain(str(path))}\n")
+
+
+@app.command()
+def settings() -> None:
+    """Print the JSON Schema of the project file, with which editors complete it."""
+    _print(json.dumps(settings_schema(load_rules()), indent=2, ensure_ascii=False) + "\n")
+
+
+def _settings(config: Path | None) -> Settings:
+    here = Path(FILE_NAME)
+    if config is None and here.is_file():
+        _tell(f"Settings: {here} of this folder.")
+        config = here
+    return load_settings(config, load_rules())
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[str, float], None]]:
+    """What to call with a text and the share done (0 to 1): a bar on a terminal, nothing in a pipe."""
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        yield lambda text, share: None
+        return
+    shape = (TextColumn("{task.description}", markup=False), BarColumn(), TimeElapsedColumn())
+    with Progress(*shape, console=console, transient=True) as bar:
+        task = bar.add_task("", total=1.0)
+        yield lambda text, share: bar.update(task, description=plain(text), completed=share)
+
+
+def _print(text: str) -> None:
+    """Results. A reader that has gone away, such as ``head``, changes nothing about the exit code."""
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _tell(text: str) -> None:
+    """Messages."""
+    print(plain(text), file=sys.stderr)

@@ -1,0 +1,40 @@
+"""Which elements at the facade were recognised as nothing: what a seal or flashing may hide behind."""
+
+from typing import Final
+
+import numpy as np
+import shapely
+
+from checker.geometry import boxes
+from checker.model import Ints, Model
+
+REACH: Final = 0.3
+"""An element nearer than this to the plane of a panel, and beside it, lies at the facade."""
+THIN: Final = 0.3
+"""Sealing parts are flat or slender: their thinnest side is no more than this..."""
+LONG: Final = 0.5
+"""...and their longest no less than this."""
+
+
+def nameless_at_facade(model: Model) -> Ints:
+    """Numbers of the flat or slender elements without a role that lie at a panel, ascending.
+
+    Elements without a body cannot be placed and are left out.
+    """
+    box = boxes(model.meshes)
+    roles = np.array([role.role for role in model.roles], dtype=object)
+    longest, thinnest = box.size[:, 0], box.size[:, 2]
+    candidates = np.flatnonzero((roles == "") & (longest >= LONG) & (thinnest <= THIN))
+    panels = np.flatnonzero((roles == "panel") & (longest > 0))
+    reach = shapely.box(*(box.low[candidates, :2] - REACH).T, *(box.high[candidates, :2] + REACH).T)
+    plan = shapely.box(*box.low[panels, :2].T, *box.high[panels, :2].T)
+    which, other = shapely.STRtree(plan).query(reach)
+    element, panel = candidates[which], panels[other]
+    level = (box.low[element, 2] - REACH <= box.high[panel, 2]) & (box.high[element, 2] + REACH >= box.low[panel, 2])
+    # Boxes along the world axes are wide where a hall stands at an angle: the panel's own plane decides.
+    normal = box.axes[panel, 2]
+    apart = np.abs(np.einsum("ij,ij->i", box.centre[element] - box.centre[panel], normal))
+    half = 0.5 * np.einsum("ij,ij->i", box.size[element], np.abs(np.einsum("ikj,ij->ik", box.axes[element], normal)))
+    near = level & (apart - half - 0.5 * box.size[panel, 2] <= REACH)
+    result: Ints = np.unique(element[near])
+    return result
