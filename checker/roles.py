@@ -1,0 +1,449 @@
+"""Which element is what: class, words, shape and place weighed against each other.
+
+Evidence of each kind is a number from 0 to 1 per role. Kinds add up as independent witnesses do (`1 - (1 - a)(1 - b)`),
+then the shape decides: what a body cannot be is scaled down, whatever its name says. The best role wins; where another
+comes near, confidence stays below one half and the reason names it. `""` (none of the roles) is weighed like a role.
+
+1. Words and class (`checker.evidence`, `checker.words`).
+2. Shape (`checker.shapes`): flat and upright for panels, slender and upright for columns, long and level for rails ...
+3. Place: flat parts in a row of their kind are panels, what stands lowest below panels of another kind is a plinth,
+   steel along the foot of the panels is a base rail, a nameless strip is what its place makes it.
+"""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+import numpy as np
+import shapely
+
+from checker.evidence import AT, CERTAIN, ENUMERATED, LAYERS, NONE, Evidence, Evidences, family
+from checker.geometry import boxes
+from checker.model import ROLES, Bools, Element, Floats, Ints, Meshes, Role
+from checker.shapes import Neighbours, Shapes, allowed_roles, figures, outlines, shapes_of
+
+CANDIDATE: Final = 0.1
+"""Words and class that support a role this much make a body worth reading."""
+NEAR: Final = 0.8
+"""A second role with this share of the best one's support makes the role doubtful."""
+DOUBTFUL: Final = 0.49
+"""Highest confidence of a doubtful role."""
+UNMEASURED: Final = 0.8
+"""Confidence is scaled by this where the body could not be measured."""
+
+_WHOLES: Final = frozenset({"panel", "plinth", "column", "roof"})
+"""Roles of which the parts have none."""
+_WIDEST_PANEL: Final = 1.6
+"""Sandwich panels are not wider than this; a nameless wall that is may be one all the same."""
+_MOST_PIECES: Final = 12
+"""Pieces of one column that are followed from each."""
+_FOLDED_SHEET: Final = 0.0025
+"""Nothing stands that is of thinner metal: it is a flashing."""
+
+
+def worth_reading(elements: Sequence[Element], queried: Mapping[int, str]) -> Bools:
+    """Which elements (n,) could play a role, judged by words and class alone."""
+    known = Evidences()
+    result = np.zeros(len(elements), bool)
+    for i, element in enumerate(elements):
+        evidence = known.of(element)
+        support = 1 - (1 - evidence.words) * (1 - evidence.by_class)
+        result[i] = evidence.filler or support[:NONE].max() >= max(CANDIDATE, 0.75 * support[NONE])
+    result[[i for i, role in queried.items() if role]] = True
+    return result
+
+
+def assign(
+    elements: Sequence[Element], meshes: Meshes, faults: Sequence[str], queried: Mapping[int, str]
+) -> tuple[Role, ...]:
+    """The role of each element, with confidence and reason.
+
+    ``queried`` maps elements to the role that the project's own queries give them (``""`` for none): that always holds.
+    """
+    known = Evidences()
+    evidence = [known.of(element) for element in elements]
+    shapes = shapes_of(boxes(meshes), np.array([fault == "" for fault in faults], bool))
+    weigh = _Weighing(elements, evidence, shapes, queried)
+    weigh.rows()
+    weigh.uprights()
+    weigh.stacks()
+    weigh.feet()
+    weigh.rails()
+    weigh.fillers()
+    return weigh.roles(faults)
+
+
+class _Weighing:
+    """Scores (n, `NONE` + 1) of all elements while evidence comes in.
+
+    ``words``, ``by_class``, ``place`` and ``allowed`` are what words, class and place support and the shape allows.
+    """
+
+    def __init__(
+        self, elements: Sequence[Element], evidence: Sequence[Evidence], shapes: Shapes, queried: Mapping[int, str]
+    ) -> None:
+        self.elements, self.evidence, self.shapes, self.queried = elements, evidence, shapes, queried
+        # Elements with the same words share their evidence: each kind is looked at once.
+        self._kinds = list(dict.fromkeys(evidence))
+        number = {kind: i for i, kind in enumerate(self._kinds)}
+        self._kind: Ints = np.array([number[e] for e in evidence], np.int64)
+        self.words: Floats = np.array([k.words for k in self._kinds]).reshape(-1, NONE + 1)[self._kind]
+        self.by_class: Floats = np.array([k.by_class for k in self._kinds]).reshape(-1, NONE + 1)[self._kind]
+        self.place: Floats = np.zeros((len(elements), NONE + 1))
+        self.nameless: Bools = np.array([k.nameless for k in self._kinds], bool)[self._kind]
+        self.family = np.array([family(e.ifc_class) for e in elements], dtype=np.str_)
+        self.notes: dict[int, str] = {}
+        lying = shapes.flat & (shapes.tilt[:, 2] >= 0.7071) & (shapes.size[:, 1] >= 0.3)
+        roof, panel = AT["roof"], AT["panel"]
+        self.words[lying, roof] = np.maximum(self.words[lying, roof], 0.9 * self.words[lying, panel])
+        self.allowed: Floats = allowed_roles(shapes, self.has("concrete"), self.has("curtain"))
+        # What fills the face of a panel or wall is its core, whatever it is of; narrower pieces are layers of seams.
+        inner = np.array([k.said.get(panel, ("",))[0] == "assembly" for k in self._kinds], bool)[self._kind]
+        core = (inner | self.is_a("IfcWall", "IfcSlab", "IfcRoof")) & shapes.flat & (shapes.size[:, 1] >= 0.5)
+        for role in ("insulation", "foam"):
+            self.words[core, AT[role]] *= 0.4
+        self.allowed[:, panel] *= self._fitness()
+
+    def has(self, *senses: str) -> Bools:
+        """Which elements have a word of one of these senses."""
+        result: Bools = np.array([not k.senses.isdisjoint(senses) for k in self._kinds], bool)[self._kind]
+        return result
+
+    def is_a(self, *families: str) -> Bools:
+        """Which elements are of one of these classes."""
+        result: Bools = np.isin(self.family, families)
+        return result
+
+    def scores(self) -> Floats:
+        """Support of every role, queries included."""
+        score: Floats = (1 - (1 - self.words) * (1 - self.by_class) * (1 - self.place)) * self.allowed
+        for i, role in self.queried.items():
+            score[i] = 0.0
+            score[i, AT[role]] = 1.0
+        return score
+
+    def among(self, role: str) -> Ints:
+        """Elements that are most of all of this role."""
+        score = self.scores()
+        best = score.argmax(axis=1)
+        result: Ints = np.flatnonzero((best == AT[role]) & (score.max(axis=1, initial=0.0) >= CERTAIN))
+        return result
+
+    def _fitness(self) -> Floats:
+        """How far the material of a flat part fits a sandwich panel; precast panels exist, masonry walls abound."""
+        fit = np.ones(len(self.elements))
+        fit[self.has("glass")] = 0.9
+        solid = self.has("concrete", "masonry", "timber")
+        fit[solid] = np.where(self.nameless[solid], 0.5, 0.8)
+        fit[self.nameless & self.has("interior")] = 0.3
+        return fit
+
+    def support(self, which: Ints, role: str, value: float, note: str) -> None:
+        """Adds what its place tells of some elements."""
+        at = AT[role]
+        self.place[which, at] = np.maximum(self.place[which, at], value)
+        for i in which.tolist():
+            self.notes[i] = note
+
+    def rows(self) -> None:
+        """Nameless flat parts that stand in a row of their kind are panels, as are those of a curtain wall."""
+        s = self.shapes
+        kinds = self.is_a("IfcWall", "IfcPlate", "IfcCovering", "IfcBuildingElementProxy", "IfcBuiltElement")
+        kinds |= self.is_a("IfcBuildingElementPart")
+        flat = self.nameless & kinds & (self.allowed[:, AT["panel"]] >= 0.25) & (s.fill >= 0.3) & (s.size[:, 1] >= 0.3)
+        i, j = self._pairs(np.flatnonzero(flat), np.flatnonzero(flat), 0.15)
+        near = Neighbours(s, i, j)
+        alike = (np.abs(s.size[i, 2] - s.size[j, 2]) <= 0.01) & (self.family[i] == self.family[j])
+        beside = (near.along <= 0.15) & (np.maximum(s.low[i], s.low[j]) <= np.minimum(s.high[i], s.high[j]) + 0.15)
+        row = alike & near.parallel & beside & (near.offset <= 0.03) & (i != j)
+        self.support(np.unique(i[row]), "panel", 0.2, "stands in a row of its kind")
+        narrow = row & (s.size[i, 1] <= _WIDEST_PANEL)
+        self.support(np.unique(i[narrow]), "panel", 0.35, "stands in a row of its kind")
+        curtain = flat & self.is_a("IfcPlate") & self.has("curtain")
+        self.support(np.flatnonzero(curtain), "panel", 0.35, "part of a curtain wall")
+
+    def uprights(self) -> None:
+        """Nameless upright beams, members and proxies of one section that repeat are columns."""
+        s = self.shapes
+        kinds = self.is_a("IfcBeam", "IfcMember", "IfcBuildingElementProxy", "IfcBuiltElement")
+        which = np.flatnonzero(self.nameless & kinds & (self.allowed[:, AT["column"]] == 1.0) & (s.size[:, 2] >= 0.1))
+        which = which[s.gauge[which] >= _FOLDED_SHEET]
+        which = which[~self.has("curtain")[which]]
+        section = np.round(s.size[which, 1:] / 0.005).astype(np.int64)
+        _, group, count = np.unique(section, axis=0, return_inverse=True, return_counts=True)
+        self.support(which[count[group.ravel()] >= 3], "column", 0.35, "repeats")
+
+    def stacks(self) -> None:
+        """Short pieces of one section that stand on each other are columns where all together are long enough."""
+        s, column = self.shapes, AT["column"]
+        told = (self.words[:, column] + self.by_class[:, column] >= 0.5) & (self.words[:, NONE] < CERTAIN)
+        upright = np.arange(3) == s.tilt.argmax(axis=1)[:, None]
+        section = np.sort(np.where(upright, 0.0, s.size), axis=1)
+        fits = (section[:, 1] >= 0.0599) & (section[:, 2] <= np.minimum(1.5, 5 * section[:, 1]))
+        pieces = np.flatnonzero(told & fits & (s.tilt.max(axis=1) >= 0.9659))
+        i, j = self._pairs(pieces, pieces, 0.0)
+        joins = (np.abs(s.high[i] - s.low[j]) <= 0.05) | (np.abs(s.high[j] - s.low[i]) <= 0.05)
+        joins &= np.linalg.norm(s.centre[i, :2] - s.centre[j, :2], axis=1) <= 0.05
+        joins &= np.abs(section[i] - section[j]).max(axis=1, initial=0.0) <= 0.02
+        i, j = i[joins], j[joins]
+        # Each piece comes to know how far the stack reaches, one neighbour further in every round.
+        low, high = s.low.copy(), s.high.copy()
+        for _ in range(_MOST_PIECES):
+            np.minimum.at(low, i, low[j])
+            np.maximum.at(high, i, high[j])
+        which = np.unique(i[high[i] - low[i] >= np.maximum(2.0, 3 * section[i, 2])])
+        self.support(which[self.allowed[which, column] < 1.0], "column", 0.1, "continues a column")
+        self.allowed[which, column] = 1.0
+
+    def feet(self) -> None:
+        """What stands lowest, below panels and of another kind, is a plinth."""
+        s, plinth = self.shapes, AT["plinth"]
+        panels = self.among("panel")
+        kinds = ~self.is_a(
+            "IfcPlate", "IfcCovering", "IfcMember", "IfcColumn", "IfcWindow", "IfcDoor", "IfcDiscreteAccessory"
+        )
+        told = self.words[:, plinth] >= 0.2
+        able = (self.allowed[:, plinth] >= 0.5) & (told | (self.nameless & kinds & ~self.has("interior", "steel")))
+        able[list(self.queried)] = False
+        able &= self.words[:, NONE] < CERTAIN
+        i, j = self._pairs(np.flatnonzero(able), panels, 0.35)
+        near = Neighbours(s, i, j)
+        stacked = near.parallel & (near.along <= -0.3 * np.minimum(1.0, 2 * np.minimum(s.half[i, 0], s.half[j, 0])))
+        stacked &= (near.across <= 0.3) & (i != j)
+        i, j = i[stacked], j[stacked]
+        above = (s.low[j] >= s.high[i] - 0.3) & (s.low[j] <= s.high[i] + 0.5) & (s.centre[j, 2] > s.high[i])
+        below = s.high[j] <= s.low[i] + 0.1
+        carries, hangs = np.zeros(len(s.low), bool), np.zeros(len(s.low), bool)
+        unlike = np.abs(s.size[i, 2] - s.size[j, 2]) > 0.015
+        for k in np.flatnonzero(above & ~unlike).tolist():
+            unlike[k] = _unlike(self.elements[i[k]], self.elements[j[k]])
+        carries[i[above & unlike]] = True
+        hangs[i[below]] = True
+        foot = carries & ~hangs
+        self.support(np.flatnonzero(foot), "plinth", 0.5, "stands lowest, below panels of another kind")
+        self.support(
+            np.flatnonzero(foot & self.has("concrete")), "plinth", 0.65, "of concrete, stands lowest, below panels"
+        )
+        self.allowed[hangs, plinth] *= 0.3
+
+    def rails(self) -> None:
+        """Level steel along the foot of the panels or on the plinth is a base rail; elsewhere it is none."""
+        s, rail = self.shapes, AT["base-rail"]
+        kinds = self.is_a("IfcBeam", "IfcMember", "IfcBuildingElementProxy", "IfcBuiltElement", "IfcDiscreteAccessory")
+        told = self.words[:, rail] >= 0.2
+        able = (
+            s.level
+            & (self.allowed[:, rail] >= 0.3)
+            & (told | (self.nameless & kinds))
+            & (self.words[:, NONE] < CERTAIN)
+        )
+        able[list(self.queried)] = False
+        candidates, panels, plinths = np.flatnonzero(able), self.among("panel"), self.among("plinth")
+        openings = np.concatenate([self.among("window"), self.among("door")])
+        lowest = np.full(len(s.low), np.inf)
+        i, j = self._in_line(candidates, panels)
+        np.minimum.at(lowest, i, s.low[j])
+        at_foot = (lowest >= s.low - 0.3) & (lowest <= s.high + 0.15)
+        i, j = self._in_line(candidates, openings)
+        over = np.zeros(len(s.low), bool)
+        over[i[s.high[j] <= s.low[i] + 0.3]] = True
+        i, j = self._in_line(candidates, plinths)
+        rests = np.zeros(len(s.low), bool)
+        rests[i[(s.low[i] >= s.high[j] - 0.1) & (s.low[i] <= s.high[j] + 0.2)]] = True
+        placed = able & (rests | (at_foot & ~over))
+        # A bare beam must look like steel; words and the type of a purlin are believed.
+        told |= self.by_class[:, rail] >= 0.2
+        steel = (s.size[:, 2] >= 0.03) & (self.has("steel") | ((s.fill < 0.6) & (s.gauge < 0.02)))
+        self.support(np.flatnonzero(placed & (steel | told)), "base-rail", 0.5, "runs along the foot of the panels")
+        if len(panels):
+            low = s.low <= np.quantile(s.low[panels], 0.05) + 1.0
+            self.allowed[able & ~placed, rail] *= np.where(low, 0.8, 0.2)[able & ~placed]
+
+    def fillers(self) -> None:
+        """A strip of which words say no more is what its place makes it."""
+        s = self.shapes
+        filler = np.array([k.filler for k in self._kinds], bool)[self._kind]
+        filler &= s.measured & (self.allowed[:, AT["seal"]] == 1.0)
+        filler[list(self.queried)] = False
+        strips = np.flatnonzero(filler)
+        panels = self.among("panel")
+        i, j = self._touching(strips, panels)
+        offset = s.centre[i, :2] - s.centre[j, :2]
+        along = np.einsum("pd,pd->p", offset, s.along[j])
+        inside = np.abs(np.einsum("pd,pd->p", offset, s.across[j])) <= s.half[j, 1] + 0.005
+        at_end = inside & (np.abs(along) >= s.half[j, 0] - 0.02) & (s.tilt[i, 0] >= 0.7071)
+        ends, count = np.zeros((len(s.low), 2)), np.zeros(len(s.low))
+        np.add.at(ends, i[at_end], np.sign(along[at_end])[:, None] * s.along[j[at_end]])
+        np.add.at(count, i[at_end], 1)
+        # The directions to the strip from panels at both sides cancel out.
+        pull = np.linalg.norm(ends, axis=1)
+        between = (count >= 2) & (pull < 0.5 * count)
+        turned = np.abs(np.einsum("pd,pd->p", ends[i], s.along[j])) < 0.94 * pull[i]
+        corner = np.zeros(len(s.low), bool)
+        corner[i[turned]] = True
+        corner &= (count >= 1) & ~between
+        touches = np.zeros(len(s.low), bool)
+        touches[i] = True
+
+        plinths, columns = self.among("plinth"), self.among("column")
+        openings = np.concatenate([self.among("window"), self.among("door")])
+        i, j = self._touching(strips, plinths)
+        rests = np.zeros(len(s.low), bool)
+        rests[i[(s.tilt[i, 0] < 0.7071) & (np.abs(s.low[i] - s.high[j]) <= 0.03)]] = True
+        held = np.zeros(len(s.low), bool)
+        held[self._touching(strips, columns)[0]] = True
+        framed = np.zeros(len(s.low), bool)
+        framed[self._touching(strips, openings)[0]] = True
+        self.support(np.flatnonzero(touches), "seal", 0.4, "lies at a panel")
+        self.support(np.flatnonzero(held & touches), "seal", 0.55, "lies between panel and column")
+        self.support(np.flatnonzero(rests), "seal", 0.55, "lies on a plinth")
+        self.support(np.flatnonzero(framed), "seal", 0.55, "lies round a window or door")
+        gap = np.flatnonzero(between & ~framed)
+        self.place[gap, AT["seal"]] = 0.0
+        self.support(gap, "foam", 0.6, "lies in the gap between two panel ends")
+        self.support(np.flatnonzero(corner & ~framed), "foam", 0.6, "lies at a panel end in a corner")
+
+    def _pairs(self, first: Ints, second: Ints, reach: float) -> tuple[Ints, Ints]:
+        """Pairs of elements whose outlines on the ground come within ``reach``."""
+        s = self.shapes
+        first, second = first[s.measured[first]], second[s.measured[second]]
+        if not len(first) or not len(second):
+            return np.zeros(0, np.int64), np.zeros(0, np.int64)
+        tree = shapely.STRtree(outlines(s, second))
+        i, j = tree.query(outlines(s, first), predicate="dwithin", distance=reach)
+        return first[i], second[j]
+
+    def _in_line(self, first: Ints, second: Ints) -> tuple[Ints, Ints]:
+        """Pairs that run side by side over a good part of the first, in one line of the facade."""
+        i, j = self._pairs(first, second, 0.3)
+        near = Neighbours(self.shapes, i, j)
+        shorter = 2 * np.minimum(self.shapes.half[i, 0], self.shapes.half[j, 0])
+        line = near.parallel & (near.along <= -np.minimum(0.3, 0.5 * shorter)) & (i != j)
+        return i[line], j[line]
+
+    def _touching(self, first: Ints, second: Ints) -> tuple[Ints, Ints]:
+        """Pairs that come within 60 mm of each other."""
+        s = self.shapes
+        i, j = self._pairs(first, second, 0.06)
+        meet = (s.low[i] <= s.high[j] + 0.06) & (s.low[j] <= s.high[i] + 0.06) & (i != j)
+        return i[meet], j[meet]
+
+    def roles(self, faults: Sequence[str]) -> tuple[Role, ...]:
+        """Best role of each element; parts of a panel last."""
+        score = self.scores()
+        rows = np.arange(len(score))
+        best = np.where(score.max(axis=1, initial=0.0) >= CERTAIN, score.argmax(axis=1), NONE)
+        top = score[rows, best]
+        rest = score.copy()
+        rest[rows, best] = 0.0
+        second = rest.argmax(axis=1)
+        doubtful = (rest[rows, second] >= NEAR * top) & (rest[rows, second] >= CERTAIN)
+        confidence = np.where(best == NONE, np.maximum(top, 1 - score[:, :NONE].max(axis=1, initial=0.0)), top)
+        unmeasured = ~self.shapes.measured
+        confidence = np.where(
+            unmeasured & (best != NONE) & (best != AT["opening"]), UNMEASURED * confidence, confidence
+        )
+        confidence = np.where(doubtful, np.minimum(confidence, DOUBTFUL), confidence)
+        sizes = figures(self.shapes)
+        result = []
+        for i, (at, sure) in enumerate(zip(best.tolist(), confidence.tolist(), strict=True)):
+            if i in self.queried:
+                result.append(Role(self.queried[i], 1.0, "project query"))
+                continue
+            other = int(second[i]) if doubtful[i] else -1
+            role = ROLES[at] if at < NONE else ""
+            sure = min(sure, 1.0 if role == "opening" else 0.99)
+            result.append(Role(role, round(sure, 2), self._reason(i, at, other, sizes[i], faults[i])))
+        return self._without_parts(result)
+
+    def _reason(self, i: int, at: int, other: int, figure: str, fault: str) -> str:
+        element, evidence = self.elements[i], self.evidence[i]
+        kind = element.ifc_class
+        if ENUMERATED.fullmatch(element.predefined):
+            kind += " " + element.predefined
+        pieces = [kind]
+        if at == NONE and NONE not in evidence.said:
+            claimed = int((self.words[i, :NONE] + self.by_class[i, :NONE]).argmax())
+            if max(self.words[i, claimed], self.by_class[i, claimed]) < CERTAIN:
+                pieces.append("no role")
+            else:
+                if claimed in evidence.said:
+                    field, word = evidence.said[claimed]
+                    pieces.append(f"{field} says '{word}'")
+                pieces.append(f"but shape or place do not fit a {ROLES[claimed]}")
+        elif at in evidence.said:
+            field, word = evidence.said[at]
+            pieces.append(f"{field} says '{word}'")
+        if figure:
+            pieces.append(figure)
+        if self.place[i, at] > 0:
+            pieces.append(self.notes[i])
+        if fault and not self.shapes.measured[i]:
+            pieces.append("could not be measured")
+        if other >= 0:
+            pieces.append(f"could also be {ROLES[other]}" if other < NONE else "could also be none of the roles")
+        return ", ".join(pieces)
+
+    def _without_parts(self, roles: list[Role]) -> tuple[Role, ...]:
+        """Layers of a part that has a role have none of their own, unless they are sealing layers by their words."""
+        s = self.shapes
+        times = Counter((element.source, element.guid) for element in self.elements)
+        number = {(element.source, element.guid): i for i, element in enumerate(self.elements)}
+        parts: dict[int, list[int]] = {}
+        for i, element in enumerate(self.elements):
+            shown = [(element.source, guid) for guid in element.shown if guid != element.guid]
+            parts[i] = [number[key] for key in shown if times[key] == 1]
+        known = {p for found in parts.values() for p in found}
+        for p, i in self._inside(roles):
+            if p not in known:
+                parts[i].append(p)
+        for i, element in enumerate(self.elements):
+            if not parts[i] or roles[i].role not in _WHOLES:
+                continue
+            # Parts as thick as the whole stand side by side in it; thinner ones are its layers.
+            thick = [p for p in parts[i] if s.measured[p] and s.size[p, 2] >= 0.9 * s.size[i, 2]]
+            alike = [p for p in thick if roles[p].role == roles[i].role]
+            if len(alike) > 1 and i not in self.queried:
+                told = f"{element.ifc_class}, {len(alike)} parts of it are each a {roles[i].role}"
+                roles[i] = Role("", roles[i].confidence, told)
+                continue
+            for p in parts[i]:
+                covers = bool((s.size[p, :2] >= 0.8 * s.size[i, :2]).all())
+                if p not in self.queried and (covers or roles[p].role not in LAYERS):
+                    roles[p] = Role("", roles[i].confidence, f"part of {roles[i].role} {_shown(element.guid)}".rstrip())
+        return tuple(roles)
+
+    def _inside(self, roles: Sequence[Role]) -> list[tuple[int, int]]:
+        """Parts with the element they lie in, or whose face they cover, where words say that they belong together."""
+        s = self.shapes
+        part = np.array([bool(e.parents) for e in self.elements], bool) & self.is_a(
+            "IfcBuildingElementPart", "IfcPlate"
+        )
+        whole = np.array([role.role in _WHOLES for role in roles], bool)
+        i, j = self._pairs(np.flatnonzero(part), np.flatnonzero(whole), 0.02)
+        near = Neighbours(s, i, j)
+        inside = (near.along <= 0.01 - 2 * s.half[i, 0]) & (near.across <= 0.01 - 2 * s.half[i, 1])
+        covers = (near.across <= 0.01) & (s.size[i, :2] >= 0.8 * s.size[j, :2]).all(axis=1)
+        within = (s.low[i] >= s.low[j] - 0.01) & (s.high[i] <= s.high[j] + 0.01)
+        found = near.parallel & within & (inside | covers) & (s.size[i, 2] < s.size[j, 2])
+        pairs = zip(i[found].tolist(), j[found].tolist(), strict=True)
+        return [(p, w) for p, w in pairs if _related(self.elements[p], self.elements[w])]
+
+
+def _related(part: Element, whole: Element) -> bool:
+    """Whether a part may belong to an element: that is its parent, or both have the same parents."""
+    named = whole.name != "" and whole.name in part.parents
+    return part.source == whole.source and (named or part.parents == whole.parents)
+
+
+def _shown(guid: str) -> str:
+    """A GlobalId as a person may see it; one that is none stays out of sight."""
+    return guid if len(guid) <= 22 and guid.replace("_", "").replace("$", "").isalnum() else ""
+
+
+def _unlike(one: Element, other: Element) -> bool:
+    """Whether two elements are of different kinds by class, type or material."""
+    kinds = {family(one.ifc_class), family(other.ifc_class)}
+    types = {one.type_name or one.object_type, other.type_name or other.object_type}
+    materials = {one.materials, other.materials}
+    return len(kinds) > 1 or (len(types) > 1 and "" not in types) or (len(materials) > 1 and () not in materials)
