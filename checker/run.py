@@ -12,14 +12,14 @@ from checker import issues, read, roles
 from checker.errors import BadSettings, CannotCheck
 from checker.facade import SEAM_KINDS, Facade
 from checker.layers import Laps, cover, laps
-from checker.model import Model
+from checker.model import Model, ModelFile
 from checker.output.bcf import issues_bcf
 from checker.output.findings import findings
 from checker.output.safely import replace_many
 from checker.output.table import seams_csv
 from checker.result import Result, SeamTable
 from checker.rule import MM, Rule
-from checker.settings import ModelFile, Settings
+from checker.settings import Settings
 from checker.topology import build
 
 Progress = Callable[[str, float], None]

@@ -1,0 +1,149 @@
+"""Asks the geometry kernel for the bodies that cannot be computed directly, with a time limit for each."""
+
+import json
+import os
+import subprocess
+import sys
+import threading
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from pathlib import Path
+from time import monotonic
+from typing import IO, Final, NamedTuple
+
+import numpy as np
+
+from checker.model import Floats, Ints
+
+SECONDS_PER_BODY: Final = 60.0
+"""A heavy boolean takes a tenth of a second; single bodies that never end exist."""
+SECONDS_TO_OPEN: Final = 600.0
+MOST_FAILURES: Final = 10
+"""So many crashes or hangs end the work: a file made to stop us must not take hours."""
+BODIES_PER_PROCESS: Final = 100
+"""A further process pays from about so many bodies on."""
+
+_WORKER: Final = Path(__file__).with_name("kernel_worker.py")
+
+
+class Job(NamedTuple):
+    """An item (or a product whose openings are cut from ``representation``) of the STEP text at ``path``, by number."""
+
+    path: str
+    entity: int
+    representation: int = 0
+
+
+Body = tuple[Floats, Ints]
+"""Points (p, 3) in metres in the body's own frame, triangles (t, 3)."""
+
+
+def tessellated(jobs: Sequence[Job], seconds_per_body: float = SECONDS_PER_BODY) -> list[Body | str]:
+    """The bodies of all jobs in their order; a text says why there is none."""
+    if not jobs:
+        return []
+    processes = min(os.cpu_count() or 1, 1 + len(jobs) // BODIES_PER_PROCESS)
+    shares = [sorted(range(i, len(jobs), processes), key=lambda j: jobs[j].path) for i in range(processes)]
+    out: list[Body | str] = [""] * len(jobs)
+    stop = threading.Event()
+    with ThreadPoolExecutor(processes) as pool:
+        answers = pool.map(lambda share: _share([jobs[j] for j in share], seconds_per_body, stop), shares)
+        try:
+            for share, bodies in zip(shares, answers, strict=True):
+                for j, body in zip(share, bodies, strict=True):
+                    out[j] = body
+        finally:
+            stop.set()  # someone who interrupts us must not wait for the kernel
+    return out
+
+
+def _share(jobs: Sequence[Job], seconds_per_body: float, stop: threading.Event) -> list[Body | str]:
+    out: list[Body | str] = []
+    failures = 0
+    while len(out) < len(jobs) and not stop.is_set():
+        if failures == MOST_FAILURES:
+            return out + [f"the geometry kernel failed {MOST_FAILURES} times before"] * (len(jobs) - len(out))
+        out += _ask_one_process(jobs[len(out) :], seconds_per_body, stop)
+        failures += 1
+    return out
+
+
+def _ask_one_process(jobs: Sequence[Job], seconds_per_body: float, stop: threading.Event) -> list[Body | str]:
+    """Answers up to and including the first that ends the process: always at least one."""
+    out: list[Body | str] = []
+    # -P: a file of our folder, or of the folder the user stands in, must never pass for a library.
+    command = [sys.executable, "-P", str(_WORKER)]
+    with (
+        subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL) as process,
+        _Watch(process, stop) as watch,
+    ):
+        assert process.stdin is not None
+        assert process.stdout is not None
+        with suppress(OSError):  # it died at once; reading will tell
+            process.stdin.write(json.dumps({"jobs": jobs}).encode() + b"\n")
+        with suppress(OSError):
+            process.stdin.close()
+        while len(out) < len(jobs):
+            head = process.stdout.readline()
+            message = json.loads(head) if head.endswith(b"\n") else None
+            if message and "opening" in message:
+                watch.expect_within(SECONDS_TO_OPEN if message["opening"] else seconds_per_body)
+                continue
+            body = _received(message, process.stdout)
+            watch.expect_within(seconds_per_body)
+            if body is None:
+                out.append(
+                    f"the geometry kernel did not finish it within {seconds_per_body:g} s"
+                    if watch.fired
+                    else "the geometry kernel crashed on it"
+                )
+                break
+            out.append(body)
+    return out
+
+
+def _received(message: dict[str, int | str] | None, stream: IO[bytes]) -> Body | str | None:
+    if message is None:
+        return None
+    if "fault" in message:
+        return f"the geometry kernel cannot build its shape ({message['fault']})"
+    points, triangles = int(message["points"]) * 24, int(message["triangles"]) * 12
+    data = stream.read(points + triangles)
+    if len(data) < points + triangles:
+        return None
+    return (
+        np.frombuffer(data[:points], dtype=np.float64).reshape(-1, 3),
+        np.frombuffer(data[points:], dtype=np.int32).reshape(-1, 3).astype(np.int64),
+    )
+
+
+class _Watch:
+    """Kills a process that stays silent for too long, and in any case at the end."""
+
+    def __init__(self, process: subprocess.Popen[bytes], stop: threading.Event) -> None:
+        self.fired = False
+        self._stop = stop
+        self._process = process
+        self._deadline = monotonic() + SECONDS_TO_OPEN
+        self._over = threading.Event()
+        self._thread = threading.Thread(target=self._watch, daemon=True)
+
+    def expect_within(self, seconds: float) -> None:
+        self._deadline = monotonic() + seconds
+
+    def _watch(self) -> None:
+        while not self._over.wait(0.25):
+            self.fired = monotonic() > self._deadline
+            if self.fired or self._stop.is_set():
+                self._process.kill()
+                return
+
+    def __enter__(self) -> "_Watch":
+        self._thread.start()
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        self._process.kill()
+        self._over.set()
+        self._thread.join()
