@@ -206,7 +206,8 @@ class Zone:
 class Layer:
     """A sealing layer: ``roles`` it is made of, seams it belongs to, ``lanes`` side by side in which it must run.
 
-    Where a part with a role of ``yields_to`` fills the zone, the layer may be interrupted.
+    Where a part with a role of ``yields_to`` fills the zone, the layer may be interrupted. Parts with a role of
+    ``stands_in`` count where no part of the layer's own roles lies in its place anywhere: models name things loosely.
     """
 
     name: str
@@ -215,6 +216,12 @@ class Layer:
     seams: tuple[type[Seams], ...]
     lanes: Callable[[Seams], tuple[Zone, ...]]
     yields_to: tuple[str, ...] = ()
+    stands_in: tuple[str, ...] = ()
+
+    @property
+    def any_role(self) -> set[str]:
+        """Every role whose parts may belong to the layer."""
+        return {*self.roles, *self.stands_in}
 
 
 @dataclass(frozen=True)

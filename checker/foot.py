@@ -272,21 +272,18 @@ def rails(walls: Walls) -> RailSupports:
     beside = end - start < np.maximum(SAME_EDGE, front - low[r, 2])
     behind = low[r, 2] > front - 1e-3
     # Passing in front: distance outwards over the shared width. Meeting from the side: distance along the facade.
-    ahead = g.gaps(
+    ahead = g.extremes(
         Lines(np.stack([start, start], 1), np.stack([front, front], 1)), back.take(r), start, np.maximum(start, end)
     )
-    flat, at = ahead.flat()
-    rows = np.arange(len(r))
-    pick_low, pick_high = flat.argmin(axis=1), flat.argmax(axis=1)
     sideways = np.where(low[r, 0] > centre, low[r, 0] - centre - c.half[k], centre - c.half[k] - high[r, 0])
-    keep = np.where(beside, ~behind & (sideways < MEETS), flat[rows, pick_low] < reach)
-    smallest = np.where(beside, sideways, flat[rows, pick_low])
-    largest = np.where(beside, sideways, flat[rows, pick_high])
+    keep = np.where(beside, ~behind & (sideways < MEETS), ahead.smallest < reach)
+    smallest = np.where(beside, sideways, ahead.smallest)
+    largest = np.where(beside, sideways, ahead.largest)
     right_of = low[r, 0] > centre
     edge = np.where(right_of, low[r, 0], high[r, 0])
 
-    def places(pick: Ints) -> Floats:
-        along = np.where(beside, edge, at[rows, pick])
+    def places(at: Floats) -> Floats:
+        along = np.where(beside, edge, at)
         return g.world(frame, np.stack([along, middle[r], low[r, 2]], axis=1))
 
     towards = np.where(beside[:, None], frame[:, 0] * np.where(right_of, 1.0, -1.0)[:, None], frame[:, 2])
@@ -301,14 +298,14 @@ def rails(walls: Walls) -> RailSupports:
         row=np.zeros(len(take), np.int64),
         length=np.maximum(end - start, 0.0)[take],
         parts=np.stack([rail[r], c.element[k]], axis=1)[take] if len(take) else np.zeros((0, 2), np.int64),
-        point=places(pick_low)[take],
+        point=places(ahead.at_min)[take],
         fault=tuple(fault_of(walls.model, np.array([rail[r[i]], c.element[k[i]]])) for i in take),
         rail=rail[r[take]],
         column=c.element[k[take]] if len(take) else np.zeros(0, np.int64),
         smallest=smallest[take],
         largest=largest[take],
-        at_smallest=places(pick_low)[take],
-        at_largest=places(pick_high)[take],
+        at_smallest=places(ahead.at_min)[take],
+        at_largest=places(ahead.at_max)[take],
         towards=towards[take],
     )
 

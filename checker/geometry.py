@@ -345,6 +345,36 @@ def gaps(near: Lines, far: Lines, start: Floats, end: Floats) -> Gaps:
     return Gaps(np.stack([low, high], axis=2), value)
 
 
+@dataclass(frozen=True)
+class Extremes:
+    """Smallest and largest distance (n,) of two facing lines, and where along them."""
+
+    smallest: Floats
+    largest: Floats
+    at_min: Floats
+    at_max: Floats
+
+
+def extremes(near: Lines, far: Lines, start: Floats, end: Floats) -> Extremes:
+    """Extremes of ``far - near`` between ``start`` and ``end`` (n,); in the middle where it does not vary.
+
+    Infinite where there is nothing between start and end.
+    """
+    gap = gaps(near, far, start, end)
+    value, at = gap.flat()
+    # A jump right at an end belongs to what lies beyond it.
+    live = (gap.at[:, :, 1] - gap.at[:, :, 0] > 1e-9).repeat(2, axis=1)
+    low, high = np.where(live, value, np.inf), np.where(live, value, -np.inf)
+    rows = np.arange(len(start))
+    pick_low, pick_high = low.argmin(axis=1), high.argmax(axis=1)
+    smallest, largest = low[rows, pick_low], high[rows, pick_high]
+    flat = largest - smallest < SAME_LENGTH
+    middle = 0.5 * (start + end)
+    return Extremes(
+        smallest, largest, np.where(flat, middle, at[rows, pick_low]), np.where(flat, middle, at[rows, pick_high])
+    )
+
+
 def sections(meshes: Meshes, which: Ints, frames: Floats, heights: Floats) -> tuple[Floats, Floats]:
     """Extents of horizontal sections of some bodies: lowest and highest (m, h, 2) along the first and last frame row.
 

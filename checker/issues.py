@@ -225,7 +225,7 @@ def _move(facade: Facade, subjects: Subjects, verdicts: Verdicts, rows: Ints, wo
     if not (math.isfinite(low) and math.isfinite(high)) or low > high + SAME_LENGTH:
         return None
     middle = 0.5 * (low + high)
-    shift = round(middle * MM) / MM
+    shift = round(round(middle * MM, 6)) / MM  # a half is a half, whichever way the building stands
     if not low - SAME_LENGTH <= shift <= high + SAME_LENGTH:
         shift = round(middle * MM, 1) / MM
     # The shift is checked again before anybody is told.

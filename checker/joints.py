@@ -54,8 +54,8 @@ def panel_ends(walls: Walls) -> Seams:
     spot = g.world(frame, np.stack([_between(near, far, middle), middle, inner], axis=1))
     column = walls.column_at(side, np.einsum("nj,nj->n", spot, walls.sides.frame[side, 0]), height)
     axis, front = _column_lines(walls, side, column, frame, runs, inner)
-    to_left = _extremes(near, axis, runs.start, runs.end)
-    to_right = _extremes(axis, far, runs.start, runs.end)
+    to_left = g.extremes(near, axis, runs.start, runs.end)
+    to_right = g.extremes(axis, far, runs.start, runs.end)
     narrow = np.clip(runs.at_min, runs.start + 1e-9, runs.end - 1e-9)[:, None]
     on = (g.sample(axis, narrow, 1))[:, 0]
     near_narrow = np.maximum(g.sample(near, narrow, 1), g.sample(near, narrow, -1))[:, 0]
@@ -298,17 +298,7 @@ def _join(one: Lines, two: Lines) -> Lines:
 
 
 @dataclass(frozen=True)
-class _Extremes:
-    """Smallest and largest distance (m,) of two outlines, and where along them."""
-
-    smallest: Floats
-    largest: Floats
-    at_min: Floats
-    at_max: Floats
-
-
-@dataclass(frozen=True)
-class _Runs(_Extremes):
+class _Runs(g.Extremes):
     """Stretches (m,) of pairs on which two outlines are within reach of each other."""
 
     pair: Ints
@@ -333,25 +323,8 @@ def _runs(near: Lines, far: Lines, start: Floats, end: Floats, low: float, high:
     begin, finish = np.concatenate(first), np.concatenate(last)
     order = np.lexsort((begin, which))
     which, begin, finish = which[order], begin[order], finish[order]
-    found = _extremes(near.take(which), far.take(which), begin, finish)
+    found = g.extremes(near.take(which), far.take(which), begin, finish)
     return _Runs(found.smallest, found.largest, found.at_min, found.at_max, which, begin, finish)
-
-
-def _extremes(near: Lines, far: Lines, start: Floats, end: Floats) -> _Extremes:
-    """Extremes of ``far - near`` between ``start`` and ``end`` (m,); in the middle where it does not vary."""
-    gap = g.gaps(near, far, start, end)
-    value, at = gap.flat()
-    # A jump right at an end belongs to what lies beyond it.
-    live = (gap.at[:, :, 1] - gap.at[:, :, 0] > 1e-9).repeat(2, axis=1)
-    lowest, highest = np.where(live, value, np.inf), np.where(live, value, -np.inf)
-    rows = np.arange(len(start))
-    pick_low, pick_high = lowest.argmin(axis=1), highest.argmax(axis=1)
-    smallest, largest = lowest[rows, pick_low], highest[rows, pick_high]
-    flat = largest - smallest < g.SAME_LENGTH
-    middle = 0.5 * (start + end)
-    return _Extremes(
-        smallest, largest, np.where(flat, middle, at[rows, pick_low]), np.where(flat, middle, at[rows, pick_high])
-    )
 
 
 def _signed_distance(one: Any, two: Any) -> float:

@@ -5,20 +5,29 @@ lie. `cover` answers for all seams at once; every rule about a layer reads the s
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import combinations
 from typing import Any, Final
 
 import numpy as np
 import shapely
 
 from checker import geometry as g
-from checker.facade import Facade, Layer, Seams, Subjects, Zone, unique
+from checker.facade import Facade, Layer, OpeningSeams, Seams, Subjects, Zone, unique
 from checker.model import Bools, Floats, Ints
 
 SEARCH: Final = 0.25
 """A part of the right role this near to a zone was meant for it, though it lies wrong."""
 THROUGH: Final = 0.7
 """A piece runs through a zone, from inside outwards, when the cosine of its direction with out is above this."""
+LONGEST_LAP: Final = 0.30
+"""Pieces of one strip lie on top of each other for no longer than this."""
+SHORT_BREAK: Final = 0.30
+"""A layer runs on where its line is broken by no more than this; a longer break is an opening."""
+WIDEST_STRIP: Final = 0.30
+"""A part no wider than this, and three times as long, has one direction."""
+CORNER_STRETCH: Final = 0.15
+"""What runs along an edge of a frame so near to its corner must meet what runs along the next edge."""
 TOUCH: Final = 5e-4
 """A part lies in a zone when it reaches further into it than this."""
 
@@ -29,13 +38,16 @@ class Cover:
 
     ``share`` (n,) of the length covered (the worse lane). ``gap`` and ``lap`` (n,) the longest missing stretch and the
     longest overlap of pieces that touch a seam, in metres; ``gap_from`` and ``gap_to``, ``lap_at`` coordinates along;
-    ``lane`` the lane of the longest gap. ``astray`` is a piece that lies beside its zone where the layer is missing,
-    ``piece`` and ``other`` the pieces that overlap, or between which the gap lies (element numbers, -1 for none).
-    ``modelled`` says whether any piece is there. ``joints`` are all places where pieces follow each other.
+    ``own`` (n,) is what of the gap lies on the seam, all of it where it is the only one; ``lane`` the lane of the gap.
+    ``astray`` is a piece that lies beside its zone where the layer is missing, ``piece`` and ``other`` the pieces that
+    overlap, or between which the gap lies (element numbers, -1 for none).
+    ``doubtful`` is a piece on the seam whose body cannot be measured. ``modelled`` says whether any piece is there.
+    ``joints`` are all places where pieces follow each other.
     """
 
     share: Floats
     gap: Floats
+    own: Floats
     gap_from: Floats
     gap_to: Floats
     lap: Floats
@@ -44,6 +56,7 @@ class Cover:
     astray: Ints
     piece: Ints
     other: Ints
+    doubtful: Ints
     modelled: bool
     joints: "Joints"
 
@@ -88,7 +101,10 @@ class _Pieces:
 
     def astray(self, placed: set[int]) -> "_Pieces":
         """Pieces that run along their line and lie in their place nowhere."""
-        keep = self.parallel & np.array([element not in placed for element in self.element.tolist()], bool)
+        return self.take(self.parallel & np.array([e not in placed for e in self.element.tolist()], bool))
+
+    def take(self, keep: Bools) -> "_Pieces":
+        """Some of the pieces."""
         return _Pieces(*(getattr(self, name)[keep] for name in _Pieces.__dataclass_fields__))
 
 
@@ -102,8 +118,17 @@ class _Lane:
 
 
 def _lanes(facade: Facade, layer: Layer, kind: type[Seams]) -> tuple[_Lane, ...]:
-    """Where the parts of a layer lie, per lane (kept)."""
-    key = f"lanes of {layer.name}/{kind.__name__}"
+    """Where the parts of a layer lie, per lane."""
+    own = {each: _lanes_of(facade, layer, each, layer.roles) for each in layer.seams}
+    if not layer.stands_in or any(len(lane.inside.lane) for lanes in own.values() for lane in lanes):
+        return own[kind]
+    others = _lanes_of(facade, layer, kind, layer.stands_in)
+    return tuple(replace(mine, inside=other.inside) for mine, other in zip(own[kind], others, strict=True))
+
+
+def _lanes_of(facade: Facade, layer: Layer, kind: type[Seams], roles: tuple[str, ...]) -> tuple[_Lane, ...]:
+    """Where parts of some roles lie in the lanes of a layer (kept)."""
+    key = f"{'/'.join(roles)} in the lanes of {layer.name}/{kind.__name__}"
     if key not in facade.kept:
         seams = facade.seams[kind]
         first, last = _ends(seams)
@@ -115,8 +140,12 @@ def _lanes(facade: Facade, layer: Layer, kind: type[Seams]) -> tuple[_Lane, ...]
                 g.lowest(zone.out_low, seams.line, len(first)),
                 g.highest(zone.out_high, seams.line, len(first)),
             )
-            inside, around = _pieces(facade, seams, hull, first, last, facade.elements_of(*layer.roles))
-            fills, _ = _pieces(facade, seams, hull, first, last, facade.elements_of(*layer.yields_to))
+            inside, around = _pieces(facade, seams, hull, first, last, facade.elements_of(*roles))
+            inside = inside.take(~_crosses(facade, inside, _frames(seams, len(first))))
+            # What lies behind the parts of a seam is not in the way of what lies between them.
+            inner = g.lowest(seams.inner, seams.line, len(first)) + TOUCH
+            between = replace(hull, out_low=np.maximum(hull.out_low, inner))
+            fills, _ = _pieces(facade, seams, between, first, last, facade.elements_of(*layer.yields_to))
             lanes.append(_Lane(inside, around, fills))
         facade.kept[key] = tuple(lanes)
     result: tuple[_Lane, ...] = facade.kept[key]
@@ -131,7 +160,7 @@ def _ends(seams: Seams) -> tuple[Floats, Floats]:
 
 def _placed(facade: Facade, layer: Layer) -> set[int]:
     """Parts that lie in their place in this layer or another of the same roles: they are not gone astray."""
-    alike = [layer, *(each for each in facade.layers if each.name != layer.name and set(each.roles) & set(layer.roles))]
+    alike = [layer, *(each for each in facade.layers if each.name != layer.name and each.any_role & layer.any_role)]
     lanes = [lane for each in alike for kind in each.seams for lane in _lanes(facade, each, kind)]
     return {element for lane in lanes for element in lane.inside.element.tolist()}
 
@@ -143,10 +172,11 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
     lanes = _lanes(facade, layer, kind)
     placed = _placed(facade, layer)
     share = np.ones(count)
-    gap, gap_from, gap_to = np.zeros(count), seams.start.copy(), seams.start.copy()
+    gap, own, gap_from, gap_to = np.zeros(count), np.zeros(count), seams.start.copy(), seams.start.copy()
     lap, lap_at = np.zeros(count), seams.start.copy()
     worst_lane, astray = np.zeros(count, np.int64), np.full(count, -1)
-    piece, other = np.full(count, -1), np.full(count, -1)
+    piece, other, doubtful = np.full(count, -1), np.full(count, -1), np.full(count, -1)
+    broken = np.array([bool(fault) for fault in facade.model.faults], bool)
     modelled = False
     joints: list[Joints] = []
     for number, lane in enumerate(lanes):
@@ -154,6 +184,9 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
         beside = lane.around.astray(placed)
         # What only crosses the zone belongs to another seam.
         modelled |= bool(inside.parallel.any()) or len(beside.lane) > 0
+        unsure = inside.take(broken[inside.element])
+        seam, which = _on_seams(seams, g.Intervals(unsure.lane, unsure.start, unsure.end))
+        doubtful[seam] = unsure.element[which]
         union = g.merge(
             np.concatenate([inside.lane, fills.lane]),
             np.concatenate([inside.start, fills.start]),
@@ -161,16 +194,19 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
         )
         missing = _complement(union, first, last)
         # Share of each seam: its own stretch less what is missing of it.
-        seam, hole = _on_seams(seams, missing)
+        seam, hole = _over_breaks(seams, missing, *_on_seams(seams, missing))
         lost = np.minimum(seams.end[seam], missing.end[hole]) - np.maximum(seams.start[seam], missing.start[hole])
         lane_share = 1.0 - g.total(np.maximum(lost, 0.0), seam, count) / np.maximum(seams.length, 1e-9)
         share = np.minimum(share, np.clip(lane_share, 0.0, 1.0))
         long = missing.end - missing.start
+        touches = np.bincount(hole, minlength=len(long))
         order = np.lexsort((long[hole], seam))
         lead = order[np.append(np.diff(seam[order]) > 0, True)] if len(order) else order
-        worse = lead[long[hole[lead]] > gap[seam[lead]]]
+        # Where both are as long, the gap is told: whichever lane comes first.
+        worse = lead[(long[hole[lead]] > gap[seam[lead]]) & (long[hole[lead]] > lap[seam[lead]] - g.SAME_LENGTH)]
         s, h = seam[worse], hole[worse]
         gap[s], gap_from[s], gap_to[s], worst_lane[s] = long[h], missing.start[h], missing.end[h], number
+        own[s] = np.where(touches[h] == 1, long[h], lost[worse])
         astray[s] = _astray(beside, seams.line[s], missing.start[h], missing.end[h])
         piece[s] = _ending(inside, inside.end, seams.line[s], missing.start[h])
         other[s] = _ending(inside, inside.start, seams.line[s], missing.end[h])
@@ -178,21 +214,78 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
         at_seam = _seam_at(seams, meets.seam, meets.at)
         joints.append(Joints(at_seam, meets.first, meets.second, meets.lap, meets.at))
         order = np.argsort(meets.lap, kind="stable")
-        order = order[meets.lap[order] > np.maximum(lap, gap)[at_seam[order]]]
+        order = order[meets.lap[order] > np.maximum(lap, gap + g.SAME_LENGTH)[at_seam[order]]]
         s = at_seam[order]  # ascending laps: the longest one of a seam is written last and stays
         lap[s], lap_at[s] = meets.lap[order], meets.at[order]
         piece[s], other[s] = meets.first[order], meets.second[order]
     merged = Joints(*(np.concatenate([getattr(j, name) for j in joints]) for name in Joints.__dataclass_fields__))
     share = share if modelled else np.zeros(count)
-    return Cover(share, gap, gap_from, gap_to, lap, lap_at, worst_lane, astray, piece, other, modelled, merged)
+    if kind is OpeningSeams and modelled:
+        for s, at, wide, first_piece, second_piece in _open_corners(facade, seams, lanes[0].inside):
+            if wide > max(gap[s], lap[s]):
+                gap[s], own[s], gap_from[s], gap_to[s] = wide, wide, at, at
+                piece[s], other[s] = first_piece, second_piece
+    return Cover(
+        share, gap, own, gap_from, gap_to, lap, lap_at, worst_lane, astray, piece, other, doubtful, modelled, merged
+    )
+
+
+def _open_corners(facade: Facade, seams: Seams, pieces: _Pieces) -> Iterator[tuple[int, float, float, int, int]]:
+    """Corners of frames at which the pieces along two edges do not meet.
+
+    For each the seam whose piece stays further away from the corner, where along it, the clear distance in the plane of
+    the facade, and both pieces. The edges of a frame follow each other as sill, head, left and right.
+    """
+    for sill in range(0, len(seams), 4):
+        here = np.unique(pieces.element[(pieces.lane >= sill) & (pieces.lane < sill + 4)]).tolist()
+        whole = {element: _outline(facade, element, seams.frame[sill, :2]) for element in here}
+        for lying, upright in ((sill, sill + 2), (sill, sill + 3), (sill + 1, sill + 2), (sill + 1, sill + 3)):
+            at_end, on_top = upright == sill + 3, lying == sill + 1
+            u = float((seams.end if at_end else seams.start)[lying])
+            z = float((seams.end if on_top else seams.start)[upright])
+            one = _reaching(pieces, lying, u, -1.0 if at_end else 1.0)
+            two = _reaching(pieces, upright, z, -1.0 if on_top else 1.0)
+            if not (one and two) or one & two:
+                continue
+            corner = shapely.Point(u, z)
+            near = {e: shapely.intersection(shape, corner.buffer(CORNER_STRETCH)) for e, shape in whole.items()}
+            wide, first, second = _shortest_way({e: shape for e, shape in near.items() if not shape.is_empty}, one, two)
+            lying_is_off = shapely.distance(near[first], corner) >= shapely.distance(near[second], corner)
+            yield (lying, u, wide, first, second) if lying_is_off else (upright, z, wide, first, second)
+
+
+def _reaching(pieces: _Pieces, seam: int, corner: float, way: float) -> set[int]:
+    """The pieces that run along a seam on its last stretch before a corner; ``way`` leads from there into the seam."""
+    mine = pieces.take(pieces.lane == seam)
+    near, far = sorted((corner, corner + way * CORNER_STRETCH))
+    shared = np.minimum(mine.end, far) - np.maximum(mine.start, near)
+    return set(mine.element[shared > 0.4 * CORNER_STRETCH].tolist())
+
+
+def _outline(facade: Facade, element: int, plane: Floats) -> Any:
+    """What is seen of a part in a plane, given by two unit vectors (2, 3)."""
+    m = facade.model.meshes
+    corners = m.points[m.triangles[m.triangle_start[element] : m.triangle_start[element + 1]]] @ plane.T
+    triangles = shapely.polygons(corners)
+    return shapely.union_all(triangles[shapely.area(triangles) > 1e-9], grid_size=1e-6)
+
+
+def _shortest_way(outlines: dict[int, Any], start: set[int], goal: set[int]) -> tuple[float, int, int]:
+    """The widest step on the way of smallest steps from one group of outlines to another, and what it is between."""
+    steps = sorted((float(shapely.distance(outlines[a], outlines[b])), a, b) for a, b in combinations(outlines, 2))
+    group = {element: -1 if element in start else -2 if element in goal else element for element in outlines}
+    for wide, a, b in steps:
+        group = {element: group[b] if each == group[a] else each for element, each in group.items()}
+        if len({group[element] for element in start | goal}) == 1:
+            return (wide, a, b) if a in start or b in goal else (wide, b, a)
+    return 0.0, min(start), min(goal)
 
 
 def _pieces(
     facade: Facade, seams: Seams, zone: Zone, first: Floats, last: Floats, elements: Ints
 ) -> tuple[_Pieces, _Pieces]:
     """Stretches of parts that lie in the zone of each line, and of all that lie in or near it."""
-    frame = np.zeros((len(first), 3, 3))
-    frame[seams.line] = seams.frame
+    frame = _frames(seams, len(first))
     line, element = _near(facade, frame, zone, first, last, elements)
     entries, pair = g.spread(facade.model.meshes.triangle_start, element)
     corners = facade.model.meshes.points[facade.model.meshes.triangles[entries]]
@@ -202,7 +295,36 @@ def _pieces(
         low = np.stack([zone.across_low - grow, zone.out_low - grow], axis=1)[line[pair]]
         high = np.stack([zone.across_high + grow, zone.out_high + grow], axis=1)[line[pair]]
         results.append(_stretches(facade, local, pair, line, element, frame, low, high, zone, strict=grow == 0.0))
-    return results[0], results[1]
+    inside, around = results
+    # Behind a piece that runs through, at an inner corner, the line has come to its end.
+    deep = (zone.out_high - zone.out_low)[inside.lane]
+    through = _runs_through(facade, inside.element, frame[inside.lane])
+    first, last = first[inside.lane], last[inside.lane]
+    start = np.where(through & (inside.start - first < deep), np.minimum(inside.start, first), inside.start)
+    end = np.where(through & (last - inside.end < deep), np.maximum(inside.end, last), inside.end)
+    return replace(inside, start=start, end=end), around
+
+
+def _frames(seams: Seams, lines: int) -> Floats:
+    """The frame (l, 3, 3) of each line of seams."""
+    frame = np.zeros((lines, 3, 3))
+    frame[seams.line] = seams.frame
+    return frame
+
+
+def _crosses(facade: Facade, pieces: _Pieces, frame: Floats) -> Bools:
+    """Which pieces are of strips that only cross their line: they belong to another seam and fill nothing here."""
+    axis = np.einsum("mj,mij->mi", facade.boxes.axes[pieces.element, 0], frame[pieces.lane])
+    length, width = facade.boxes.size[pieces.element, 0], facade.boxes.size[pieces.element, 1]
+    slender = (width < WIDEST_STRIP) & (length > 3 * width)
+    result: Bools = slender & (np.abs(axis[:, 0]) < 0.5) & (np.abs(axis[:, 2]) <= THROUGH)
+    return result
+
+
+def _runs_through(facade: Facade, element: Ints, frame: Floats) -> Bools:
+    """Whether parts (m,) run from inside outwards in frames (m, 3, 3)."""
+    result: Bools = np.abs(np.einsum("mj,mj->m", facade.boxes.axes[element, 0], frame[:, 2])) > THROUGH
+    return result
 
 
 def _near(facade: Facade, frame: Floats, zone: Zone, first: Floats, last: Floats, elements: Ints) -> tuple[Ints, Ints]:
@@ -258,8 +380,7 @@ def _stretches(
         )
         inside = (middle > zone.out_low[line] - TOUCH) & (middle < zone.out_high[line] + TOUCH)
         # At an inner corner the piece of the other side, which runs outwards here, fills its own width.
-        through = np.abs(np.einsum("mj,mj->m", facade.boxes.axes[element, 0], frame[line][:, 2])) > THROUGH
-        good &= inside | through
+        good &= inside | _runs_through(facade, element, frame[line])
     keep = met & good[pair]
     merged = g.merge(pair[keep], reach[keep, 0], reach[keep, 1])
     size, axes = facade.boxes.size[element], facade.boxes.axes[element]
@@ -286,6 +407,8 @@ def _complement(union: g.Intervals, first: Floats, last: Floats) -> g.Intervals:
     fresh = np.append(True, group[1:] != group[:-1]) if len(group) else np.zeros(0, bool)
     before[1:] = furthest[:-1]
     before[fresh] = first[group[fresh]]
+    # Pieces may end before their line begins, or begin behind its end.
+    before, start = np.maximum(before, first[group]), np.minimum(start, last[group])
     hole = start - before > g.SAME_LENGTH
     return g.Intervals(group[hole], before[hole], start[hole])
 
@@ -305,6 +428,15 @@ def _on_seams(seams: Seams, stretches: g.Intervals) -> tuple[Ints, Ints]:
         found_seam.append(seam[keep])
         found.append(which[keep])
     return np.concatenate(found_seam), np.concatenate(found)
+
+
+def _over_breaks(seams: Seams, stretches: g.Intervals, seam: Ints, which: Ints) -> tuple[Ints, Ints]:
+    """The pairs, and those of stretches in a short break of a line (behind two panel ends) with the nearest seam."""
+    lone = np.setdiff1d(np.arange(len(stretches.group)), which)
+    middle = 0.5 * (stretches.start + stretches.end)[lone]
+    nearest = _seam_at(seams, stretches.group[lone], middle)
+    near = np.maximum(seams.start[nearest] - middle, middle - seams.end[nearest]) < 0.5 * SHORT_BREAK
+    return np.concatenate([seam, nearest[near]]), np.concatenate([which, lone[near]])
 
 
 def _seam_at(seams: Seams, line: Ints, at: Floats) -> Ints:
@@ -373,19 +505,39 @@ def _tracks(pieces: _Pieces, keep: Ints) -> Ints:
     """Number of the track each kept piece runs in: pieces of a lane that lie side by side follow no others there.
 
     Strips are flat: they lie side by side in the direction in which most of them are wide, and on top of each other in
-    the other one.
+    the other one. What lies on top of another piece for longer than any lap is a second strip with a track of its own.
     """
     lane, low, high = pieces.lane[keep], pieces.low[keep], pieces.high[keep]
     lanes = int(lane.max(initial=-1)) + 1
     wide = g.total(high - low, lane, lanes).argmax(axis=1)[lane]
     rows = np.arange(len(keep))
-    low, high = low[rows, wide], high[rows, wide]
-    order = np.lexsort((low, lane))
+    order = np.lexsort((low[rows, wide], lane))
     fresh = np.ones(len(order), bool)
-    furthest = g.running_highest(lane[order], high[order])
-    fresh[1:] = (np.diff(lane[order]) > 0) | (low[order][1:] > furthest[:-1] - TOUCH)
+    furthest = g.running_highest(lane[order], high[rows, wide][order])
+    fresh[1:] = (np.diff(lane[order]) > 0) | (low[rows, wide][order][1:] > furthest[:-1] - TOUCH)
+    beside = np.empty(len(order), np.int64)
+    beside[order] = np.cumsum(fresh)
+    below, above = low[rows, 1 - wide], high[rows, 1 - wide]
+    start, end = pieces.start[keep], pieces.end[keep]
     result = np.empty(len(order), np.int64)
-    result[order] = np.cumsum(fresh)
+    leader: dict[int, int] = {}
+    group = count = -1
+    for i in np.lexsort((end, start, beside)).tolist():
+        if beside[i] != group:
+            leader, group = {}, beside[i]
+        # The furthest piece of each track so far; the piece goes on with the nearest of those it does not lie upon.
+        free = [
+            track
+            for track, k in leader.items()
+            if end[k] - start[i] <= LONGEST_LAP or min(above[k], above[i]) - max(below[k], below[i]) > TOUCH
+        ]
+        if free:
+            track = min(free, key=lambda t: abs(below[leader[t]] + above[leader[t]] - below[i] - above[i]))
+        else:
+            track = count = count + 1
+        result[i] = track
+        if track not in leader or end[i] > end[leader[track]]:
+            leader[track] = i
     return result
 
 

@@ -93,13 +93,15 @@ def lacks(
     """
     found = cover(facade, layer, kind)
     count = len(seams)
-    fault = seams.fault if fault is None else fault
+    fault = [
+        text or facade.fault_of(np.array([piece]))
+        for text, piece in zip(seams.fault if fault is None else fault, found.doubtful, strict=True)
+    ]
     tolerance = tolerance_mm / MM + g.SAME_LENGTH
     gap, lap = found.gap > tolerance, found.lap > tolerance
-    by_gap = gap & (found.gap >= found.lap) | gap & ~lap
+    by_gap = gap & ((found.gap >= found.lap - g.SAME_LENGTH) | ~lap)
     # What is missing of this seam; where a short gap is shared with the next seam, the whole of it.
-    own = np.minimum(found.gap_to, seams.end) - np.maximum(found.gap_from, seams.start)
-    missing = np.where(own > tolerance, own, found.gap)
+    missing = np.where(found.own > tolerance, found.own, found.gap)
     value = np.where(by_gap | (found.gap >= found.lap) & ~lap, missing, -found.lap)
     state = np.where(gap | lap, FAIL, PASS)
     state = np.where([bool(text) for text in fault], UNDECIDED, state) if count else state
@@ -114,6 +116,7 @@ def lacks(
     ]
     first, last = np.maximum(found.gap_from, seams.start), np.minimum(found.gap_to, seams.end)
     spot = np.clip(np.where(by_gap, 0.5 * (first + last), found.lap_at), seams.start, seams.end)
+    spot = np.where(state == FAIL, spot, 0.5 * (seams.start + seams.end))
     point = seams.world(spot, _middle(seams), 0.5 * (seams.inner + seams.outer))
     if anchor is None:
         anchor = np.where(seams.column >= 0, seams.column, np.where(seams.left >= 0, seams.left, seams.right))

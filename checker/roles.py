@@ -35,6 +35,8 @@ _WHOLES: Final = frozenset({"panel", "plinth", "column", "roof"})
 """Roles of which the parts have none."""
 _WIDEST_PANEL: Final = 1.6
 """Sandwich panels are not wider than this; a nameless wall that is may be one all the same."""
+_WIDEST_BAR: Final = 0.16
+"""A bar on the plinth below the panels that is no wider than this is a base rail, whatever it is made of."""
 _MOST_PIECES: Final = 12
 """Pieces of one column that are followed from each."""
 _FOLDED_SHEET: Final = 0.0025
@@ -150,7 +152,10 @@ class _Weighing:
         s = self.shapes
         kinds = self.is_a("IfcWall", "IfcPlate", "IfcCovering", "IfcBuildingElementProxy", "IfcBuiltElement")
         kinds |= self.is_a("IfcBuildingElementPart")
-        flat = self.nameless & kinds & (self.allowed[:, AT["panel"]] >= 0.25) & (s.fill >= 0.3) & (s.size[:, 1] >= 0.3)
+        # A core of foam is named after it, and far too large to be a strip.
+        claimed = (self.words * self.allowed).max(axis=1, initial=0.0) >= CERTAIN
+        flat = (self.nameless | ~claimed) & kinds & (self.allowed[:, AT["panel"]] >= 0.25)
+        flat &= (s.fill >= 0.3) & (s.size[:, 1] >= 0.3)
         i, j = self._pairs(np.flatnonzero(flat), np.flatnonzero(flat), 0.15)
         near = Neighbours(s, i, j)
         alike = (np.abs(s.size[i, 2] - s.size[j, 2]) <= 0.01) & (self.family[i] == self.family[j])
@@ -220,6 +225,10 @@ class _Weighing:
         carries[i[above & unlike]] = True
         hangs[i[below]] = True
         foot = carries & ~hangs
+        # A bar on such a foot is a rail.
+        bar = foot & (s.size[:, 1] <= _WIDEST_BAR) & ~self.has("concrete") & ~told
+        i, j = self._in_line(np.flatnonzero(bar), np.flatnonzero(foot & ~bar))
+        foot[i[np.abs(s.low[i] - s.high[j]) <= 0.1]] = False
         self.support(np.flatnonzero(foot), "plinth", 0.5, "stands lowest, below panels of another kind")
         self.support(
             np.flatnonzero(foot & self.has("concrete")), "plinth", 0.65, "of concrete, stands lowest, below panels"
@@ -253,7 +262,8 @@ class _Weighing:
         placed = able & (rests | (at_foot & ~over))
         # A bare beam must look like steel; words and the type of a purlin are believed.
         told |= self.by_class[:, rail] >= 0.2
-        steel = (s.size[:, 2] >= 0.03) & (self.has("steel") | ((s.fill < 0.6) & (s.gauge < 0.02)))
+        bar = rests & (np.abs(lowest - s.high) <= 0.03) & (s.size[:, 1] <= _WIDEST_BAR)
+        steel = (s.size[:, 2] >= 0.03) & (bar | self.has("steel") | ((s.fill < 0.6) & (s.gauge < 0.02)))
         self.support(np.flatnonzero(placed & (steel | told)), "base-rail", 0.5, "runs along the foot of the panels")
         if len(panels):
             low = s.low <= np.quantile(s.low[panels], 0.05) + 1.0
@@ -270,7 +280,7 @@ class _Weighing:
         i, j = self._touching(strips, panels)
         offset = s.centre[i, :2] - s.centre[j, :2]
         along = np.einsum("pd,pd->p", offset, s.along[j])
-        inside = np.abs(np.einsum("pd,pd->p", offset, s.across[j])) <= s.half[j, 1] + 0.005
+        inside = np.abs(np.einsum("pd,pd->p", offset, s.across[j])) <= s.half[j, 1]
         at_end = inside & (np.abs(along) >= s.half[j, 0] - 0.02) & (s.tilt[i, 0] >= 0.7071)
         ends, count = np.zeros((len(s.low), 2)), np.zeros(len(s.low))
         np.add.at(ends, i[at_end], np.sign(along[at_end])[:, None] * s.along[j[at_end]])
@@ -423,9 +433,10 @@ class _Weighing:
         i, j = self._pairs(np.flatnonzero(part), np.flatnonzero(whole), 0.02)
         near = Neighbours(s, i, j)
         inside = (near.along <= 0.01 - 2 * s.half[i, 0]) & (near.across <= 0.01 - 2 * s.half[i, 1])
-        covers = (near.across <= 0.01) & (s.size[i, :2] >= 0.8 * s.size[j, :2]).all(axis=1)
+        covers = (near.across <= 0.01) & (near.along <= -1.6 * s.half[j, 0])
+        covers &= (s.size[i, :2] >= 0.8 * s.size[j, :2]).all(axis=1)
         within = (s.low[i] >= s.low[j] - 0.01) & (s.high[i] <= s.high[j] + 0.01)
-        found = near.parallel & within & (inside | covers) & (s.size[i, 2] < s.size[j, 2])
+        found = near.parallel & within & (inside | covers) & (s.size[i, 2] < s.size[j, 2] - 1e-4)
         pairs = zip(i[found].tolist(), j[found].tolist(), strict=True)
         return [(p, w) for p, w in pairs if _related(self.elements[p], self.elements[w])]
 

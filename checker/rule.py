@@ -204,8 +204,8 @@ def within(
             says.append(fault[i] or "cannot be measured")
         elif bad[i]:
             more = {name: texts[i] for name, texts in (words or {}).items()}
-            numbers = {"value": f"{value[i] * MM:.1f} mm", "distance": f"{abs(value[i]) * MM:.1f} mm"}
-            low_says = says_negative if says_negative and value[i] < 0 else says_low
+            numbers = {"value": in_mm(value[i]), "distance": in_mm(abs(value[i]))}
+            low_says = says_negative if says_negative and value[i] < -SAME_LENGTH else says_low
             sentence = (low_says if lower[i] else says_high).format(**numbers, **more)
             says.append(f"{sentence}, required {required}")
         else:
@@ -221,6 +221,15 @@ def within(
         warning=np.zeros(count, bool),
         blame=blame,
     )
+
+
+def in_mm(metres: float) -> str:
+    """A length as people read it, to a tenth; nothing is never less than nothing.
+
+    >>> in_mm(0.02204), in_mm(-0.00001)
+    ('22.0 mm', '0.0 mm')
+    """
+    return f"{round(metres * MM, 1) + 0.0:.1f} mm"
 
 
 def required_range(low_mm: float, high_mm: float) -> str:

@@ -83,8 +83,8 @@ def check_model(model: Model, settings: Settings, rules: Sequence[Rule[Any, Any]
             f"{files}: none of the {found['panel']} panels is an upright body, so nothing can be checked. "
             "Export them with geometry."
         )
-    flat = len(facade.elements_of("panel")) - len(facade.panels.element)
-    remarks = (f"Panels that lie flat are no part of a facade and were left out: {flat}.",) if flat else ()
+    out = len(facade.elements_of("panel")) - len(facade.panels.element)
+    remarks = (f"Panels that lie flat or stand inside belong to no facade and were left out: {out}.",) if out else ()
     answers = []
     asked = [
         rule

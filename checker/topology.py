@@ -1,13 +1,20 @@
 """From a model to its facade: every seam of every kind."""
 
 from collections.abc import Sequence
+from typing import Final
 
-from checker.facade import Facade, Layer
+import numpy as np
+import shapely
+
+from checker.facade import Facade, Layer, Seams
 from checker.foot import base, plinth_joints, rails
 from checker.joints import corners, panel_edges, panel_ends
-from checker.model import Model
+from checker.model import Ints, Model
 from checker.openings import openings
 from checker.walls import Walls
+
+SIGHT: Final = 1000.0
+"""How far away the walls that enclose a partition may stand."""
 
 
 def build(model: Model, layers: Sequence[Layer] = ()) -> Facade:
@@ -17,6 +24,9 @@ def build(model: Model, layers: Sequence[Layer] = ()) -> Facade:
     """
     walls = Walls(model)
     ends = panel_ends(walls)
+    if len(partitions := _partitions(walls, ends)):
+        walls = Walls(model, partitions)
+        ends = panel_ends(walls)
     edges, standing = panel_edges(walls)
     foot, plinths = base(walls, standing)
     joints = plinth_joints(walls, plinths)
@@ -24,3 +34,27 @@ def build(model: Model, layers: Sequence[Layer] = ()) -> Facade:
     return Facade(
         model, walls.boxes, walls.sides, walls.panels, walls.columns, seams, plinths, rails(walls), tuple(layers)
     )
+
+
+def _partitions(walls: Walls, ends: Seams) -> Ints:
+    """Panels of the walls inside: those with no joint at a column that have outer walls on both of their sides."""
+    p, count = walls.panels, len(walls.sides.names)
+    joints = np.bincount(ends.side, minlength=count)
+    held = np.bincount(ends.side[ends.column >= 0], minlength=count)
+    loose = (held == 0) & ((joints > 0) | ~np.isin(np.arange(count), walls.columns.side))
+    lines, middles = [], []
+    for side, frame in enumerate(walls.sides.frame):
+        mine = p.side == side
+        middle = 0.5 * (walls.sides.inner[side] + walls.sides.outer[side]) * frame[2, :2]
+        begin, finish = p.low[mine, 0].min() * frame[0, :2] + middle, p.high[mine, 0].max() * frame[0, :2] + middle
+        lines.append(shapely.LineString([begin, finish]))
+        middles.append(0.5 * (begin + finish))
+    others = shapely.union_all([line for line, alone in zip(lines, loose, strict=True) if not alone])
+
+    def enclosed(side: int) -> bool:
+        start, out = middles[side], SIGHT * walls.sides.frame[side, 2, :2]
+        return all(shapely.intersects(others, shapely.LineString([start, start + way])) for way in (out, -out))
+
+    inside = [side for side in np.flatnonzero(loose).tolist() if enclosed(side)]
+    result: Ints = p.element[np.isin(p.side, inside)]
+    return result

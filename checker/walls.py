@@ -10,6 +10,7 @@ from checker.facade import SEAM_KINDS, Columns, Panels, Seams, Sides, fault_of, 
 from checker.geometry import Lines
 from checker.model import Floats, GridAxis, Ints, Model
 
+NOBODY: Final = np.zeros(0, np.int64)
 SAME_PLANE_DEG: Final = 1.0
 """Panels whose normals differ by less stand in one side of the building."""
 BESIDE: Final = 0.02
@@ -29,12 +30,13 @@ AXIS_REACH: Final = 0.30
 class Walls:
     """Sides, panels, columns and axes of a model, and what every finder of seams asks of them."""
 
-    def __init__(self, model: Model) -> None:
+    def __init__(self, model: Model, without: Ints = NOBODY) -> None:
+        """``without`` are numbers of panels that belong to no facade."""
         self.model = model
         self.meshes = model.meshes
         self.boxes = g.boxes(model.meshes)
         panel = with_role(model, ["panel"])
-        self.panel = panel[np.abs(self.boxes.axes[panel, 2, 2]) < LYING]
+        self.panel = np.setdiff1d(panel[np.abs(self.boxes.axes[panel, 2, 2]) < LYING], without)
         self._sides()
         self._panels()
         self._columns()
@@ -257,7 +259,9 @@ class Walls:
             self.axis_place.append(places)
             found = [self._grid_name(frame, side, float(u)) for u in places]
             unique = [name if name and found.count(name) == 1 else "" for name in found]
-            self.axis_name.append([name or str(k + 1) for k, name in enumerate(unique)])
+            # Beside axes of the grid a number stands in brackets: it is none of theirs.
+            counted = "({})" if any(unique) else "{}"
+            self.axis_name.append([name or counted.format(k + 1) for k, name in enumerate(unique)])
             names.append(self._side_name(frame, side))
         final = tuple(n if n and names.count(n) == 1 else f"F{i + 1}" for i, n in enumerate(names))
         self.sides = Sides(final, self.sides.frame, self.sides.inner, self.sides.outer)

@@ -24,7 +24,14 @@ def _lanes(seams: Seams) -> tuple[Zone, ...]:
     return (Zone(seams.near - 0.3, seams.near, *out), Zone(seams.far, seams.far + 0.3, *out))
 
 
-LAYER = Layer("column-seal", "seal strip on the column face behind each panel end", ("seal",), (PanelEndSeams,), _lanes)
+LAYER = Layer(
+    "column-seal",
+    "seal strip on the column face behind each panel end",
+    ("seal",),
+    (PanelEndSeams,),
+    _lanes,
+    stands_in=("tape", "sealant"),
+)
 
 
 @rule(

@@ -7,7 +7,7 @@ import numpy as np
 from checker.facade import BaseSeams, Facade, Layer, PanelEndSeams, Seams, Zone
 from checker.geometry import SAME_LENGTH
 from checker.layers import Laps
-from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, limit, rule
+from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, in_mm, limit, rule
 from checker.sketch import detail
 
 _SOURCE = "code of practice for metal roof and wall cladding (New Zealand), flashing laps"
@@ -63,7 +63,9 @@ def flashing_lap(laps: Laps, facade: Facade, limits: Limits) -> Verdicts:
     for i in range(count):
         kind = "sealed" if sealed[i] else "not sealed"
         what = (
-            f"Flashings lap by {lap[i]:.1f} mm" if lap[i] > 0 else f"Flashings leave {-lap[i]:.1f} mm open between them"
+            f"Flashings lap by {in_mm(laps.lap[i])}"
+            if laps.lap[i] > -SAME_LENGTH
+            else f"Flashings leave {in_mm(-laps.lap[i])} open between them"
         )
         says.append(laps.fault[i] or (f"{what}, required at least {least[i]:g} mm ({kind})" if short[i] else ""))
     return Verdicts(

@@ -24,7 +24,14 @@ def _lanes(seams: Seams) -> tuple[Zone, ...]:
     return (Zone(np.minimum(near, far) - 0.02, np.maximum(near, far) + 0.02, seams.inner - 2e-3, seams.outer + 2e-3),)
 
 
-LAYER = Layer("opening-seal", "seal between frame and panel", ("seal",), (OpeningSeams,), _lanes)
+LAYER = Layer(
+    "opening-seal",
+    "seal between frame and panel",
+    ("seal",),
+    (OpeningSeams,),
+    _lanes,
+    stands_in=("foam", "tape", "sealant"),
+)
 
 
 @rule(

@@ -7,7 +7,7 @@ import numpy as np
 from checker.facade import Facade, PanelEndSeams
 from checker.geometry import SAME_LENGTH
 from checker.measure import Shifts, end_blame
-from checker.rule import MM, Verdicts, exceeds, limit, rule, within
+from checker.rule import MM, Verdicts, exceeds, in_mm, limit, rule, within
 from checker.sketch import detail
 
 
@@ -35,13 +35,15 @@ def panel_end_offset(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Ve
     The seal strips on the column face lie left and right of its centre line. A panel end too near the line covers the
     neighbour's strip, one too far from it misses its own strip and loses bearing; the seam then leaks behind the panel.
     """
-    target, tolerance = limits.target_mm / MM, limits.tolerance_mm / MM
-    low, high = target - tolerance, target + tolerance
+    low_mm, high_mm = limits.target_mm - limits.tolerance_mm, limits.target_mm + limits.tolerance_mm
+    target, low, high = limits.target_mm / MM, low_mm / MM, high_mm / MM
     left_min, left_max = seams.offset_left_min, seams.offset_left_max
     right_min, right_max = seams.offset_right_min, seams.offset_right_max
     off_left = np.where(np.abs(left_min - target) > np.abs(left_max - target), left_min, left_max) - target
     off_right = np.where(np.abs(right_min - target) > np.abs(right_max - target), right_min, right_max) - target
-    left_is_worse = np.abs(off_left) >= np.abs(off_right) - SAME_LENGTH
+    # A column off to one side leaves both ends equally wrong: the one too far from it is told, left or right.
+    even = np.abs(np.abs(off_left) - np.abs(off_right)) < SAME_LENGTH
+    left_is_worse = np.where(even, off_left >= off_right - SAME_LENGTH, np.abs(off_left) > np.abs(off_right))
     smallest, largest = np.where(left_is_worse, left_min, right_min), np.where(left_is_worse, left_max, right_max)
     left_off = exceeds(left_min, low, np.inf) | exceeds(left_max, -np.inf, high)
     right_off = exceeds(right_min, low, np.inf) | exceeds(right_max, -np.inf, high)
@@ -64,7 +66,7 @@ def panel_end_offset(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Ve
     # The other end of the seam, where it is off as well: one sentence tells of both.
     other = np.where(left_is_worse, off_right, off_left)
     also = [
-        f" and that of the {'right' if left_is_worse[i] else 'left'} panel {(target + other[i]) * MM:.1f} mm"
+        f" and that of the {'right' if left_is_worse[i] else 'left'} panel {in_mm(target + other[i])}"
         if left_off[i] and right_off[i]
         else ""
         for i in range(len(seams))
@@ -72,8 +74,8 @@ def panel_end_offset(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Ve
     return within(
         smallest,
         largest,
-        low * MM,
-        high * MM,
+        low_mm,
+        high_mm,
         at_smallest=np.where(worse, seams.at_offset_left_min, seams.at_offset_right_min),
         at_largest=np.where(worse, seams.at_offset_left_max, seams.at_offset_right_max),
         fault=fault,

@@ -28,7 +28,14 @@ def _lanes(seams: Seams) -> tuple[Zone, ...]:
     return (Zone(below - 0.02, np.maximum(seams.far, seams.near + 0.02), back - 0.02, middle + 1e-3),)
 
 
-LAYER = Layer("plinth-seal", "seal strip on the plinth top, at the inner edge", ("seal",), (BaseSeams,), _lanes)
+LAYER = Layer(
+    "plinth-seal",
+    "seal strip on the plinth top, at the inner edge",
+    ("seal",),
+    (BaseSeams,),
+    _lanes,
+    stands_in=("foam", "tape", "sealant"),
+)
 
 
 @rule(

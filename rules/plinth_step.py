@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from checker.facade import Facade, PlinthJoints
-from checker.geometry import SAME_LENGTH
+from checker.geometry import SAME_LENGTH, highest, lowest
 from checker.rule import FAIL, MM, PASS, Blame, Verdicts, limit, rule, within
 from checker.sketch import detail
 
@@ -47,11 +47,13 @@ def plinth_step(joints: PlinthJoints, facade: Facade, limits: Limits) -> Verdict
     )
     bound = min(limits.cut_from_mm, limits.maximum_mm) / MM
     cut = (verdicts.state == PASS) & (step >= limits.cut_from_mm / MM - SAME_LENGTH)
-    right_is_off = np.abs(joints.level_right) >= np.abs(joints.level_left)
-    # Shifts of the element further off its level that leave less than the warning's step.
+    right_is_off = np.abs(joints.level_right) >= np.abs(joints.level_left) - SAME_LENGTH
+    # Shifts of the element further off its level that leave less than the warning's step at both of its joints.
     room = max(bound - 1e-3, 0.0)
-    least = np.where(right_is_off, -joints.step, joints.step) - room
     part = np.where(right_is_off, joints.right, joints.left)
+    elements, lift = np.concatenate([joints.left, joints.right]), np.concatenate([joints.step, -joints.step])
+    size = int(elements.max(initial=-1)) + 1
+    least, most = highest(lift, elements, size) - room, lowest(lift, elements, size) + room
     return replace(
         verdicts,
         state=np.where(cut, FAIL, verdicts.state),
@@ -68,8 +70,8 @@ def plinth_step(joints: PlinthJoints, facade: Facade, limits: Limits) -> Verdict
             part=part,
             what=("plinth element",) * len(part),
             along=facade.sides.frame[joints.side, 1],
-            least=least,
-            most=least + 2 * room,
+            least=least[part],
+            most=most[part],
             cause=part * 2 + cut,
             anchor=part,
         ),

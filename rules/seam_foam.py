@@ -18,10 +18,9 @@ class Limits:
 
 
 def _lanes(seams: Seams) -> tuple[Zone, ...]:
-    """Between the panel ends, from the column face to the panels' outer face."""
-    front = np.where(np.isnan(seams.front), seams.inner, np.minimum(seams.front, seams.inner))
+    """Between the panel ends, its middle anywhere in the panels' thickness."""
     low, high = np.minimum(seams.near, seams.far), np.maximum(seams.near, seams.far)
-    return (Zone(low - 2e-3, high + 2e-3, front - 0.02, seams.outer + 2e-3),)
+    return (Zone(low - 2e-3, high + 2e-3, seams.inner, seams.outer + 2e-3),)
 
 
 LAYER = Layer(
@@ -31,6 +30,7 @@ LAYER = Layer(
     (PanelEndSeams,),
     _lanes,
     yields_to=("base-rail",),
+    stands_in=("seal",),
 )
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from checker.facade import Facade, PanelEndSeams
+from checker.geometry import SAME_LENGTH
 from checker.measure import Shifts, end_blame
 from checker.model import Floats
 from checker.rule import MM, Verdicts, exceeds, limit, rule, within
@@ -35,12 +36,15 @@ def seam_width(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts
     A narrow seam cannot be filled to its full depth and a wide one overstretches the seal; both leave an air path as
     tall as the panel.
     """
-    low, high = (limits.target_mm - limits.tolerance_mm) / MM, (limits.target_mm + limits.tolerance_mm) / MM
+    low_mm, high_mm = limits.target_mm - limits.tolerance_mm, limits.target_mm + limits.tolerance_mm
+    low, high = low_mm / MM, high_mm / MM
     smallest, largest = seams.width_min, seams.width_max
     half = 0.5 * limits.target_mm / MM
     tolerance = limits.tolerance_mm / MM
-    off_left = np.abs(np.nan_to_num(seams.offset_left_narrow - half))
-    off_right = np.abs(np.nan_to_num(seams.offset_right_narrow - half))
+
+    def off(smallest: Floats, largest: Floats) -> Floats:
+        """How far an end lies off its place before the column at its worst; nothing where there is no column."""
+        return np.nan_to_num(np.maximum(np.abs(smallest - half), np.abs(largest - half)))
 
     def near_column(least: Floats, most: Floats) -> Shifts:
         """Half the seam belongs on each side of the column's line; NaN, without a column, bounds nothing."""
@@ -51,8 +55,8 @@ def seam_width(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts
     return within(
         smallest,
         largest,
-        low * MM,
-        high * MM,
+        low_mm,
+        high_mm,
         at_smallest=seams.at_width_min,
         at_largest=seams.at_width_max,
         fault=seams.fault,
@@ -63,7 +67,8 @@ def seam_width(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts
             seams,
             facade,
             exceeds(smallest, low, np.inf) | exceeds(largest, -np.inf, high),
-            off_left >= off_right,
+            off(seams.offset_left_min, seams.offset_left_max)
+            >= off(seams.offset_right_min, seams.offset_right_max) - SAME_LENGTH,
             Shifts(np.maximum(largest - high, left.least), np.minimum(smallest - low, left.most)),
             Shifts(np.maximum(low - smallest, right.least), np.minimum(high - largest, right.most)),
         ),

@@ -1,0 +1,307 @@
+"""Laws that hold for any facade: how it stands, how it is mirrored, named, cut and meshed changes no finding."""
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+import trimesh
+from drawn import (
+    ELL,
+    MIRROR,
+    RULES,
+    WITH_COURT,
+    bent,
+    bodies_of,
+    building,
+    checked,
+    end_moved,
+    failing,
+    joined,
+    leaning,
+    mended,
+    remade,
+    renamed,
+    turned,
+    wall,
+    warped,
+)
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from checker.sketch import Block, Part, Sketch
+
+WALL = wall(3, 2)
+change = st.tuples(
+    st.sampled_from(list(WALL.parts)),
+    st.sampled_from(["move", "left", "right", "top", "bottom", "taper", "out", "drop"]),
+    st.integers(-30, 30),
+)
+changes = st.lists(change, min_size=1, max_size=3)
+
+
+def changed(what: list[tuple[str, str, int]]) -> Sketch:
+    """A wall of three bays and two rows in which a few things are wrong."""
+    sketch = WALL
+    for name, kind, by in what:
+        role = WALL.parts[name].role
+        if name not in sketch.parts:
+            continue
+        if kind == "drop" and role not in ("panel", "column"):
+            sketch = sketch.without(name)
+        elif kind == "taper" and role == "panel":
+            sketch = sketch.tapered(name, by)
+        elif kind in ("left", "right"):
+            sketch = end_moved(sketch, name, kind == "right", by)
+        elif kind == "top" or (kind == "bottom" and role in ("seal", "foam", "flashing")):
+            # Seals are 10 mm thick, so that a third keeps them bodies.
+            sketch = sketch.stretched(name, kind, by / 3 if role == "seal" else by)
+        elif kind == "out" and role in ("base-rail", "column"):
+            sketch = sketch.moved(name, z=by / 2)
+        else:
+            sketch = sketch.moved(name, x=by)
+    return sketch
+
+
+def told(result):
+    """What a result says, less places."""
+    verdicts = [
+        (
+            v.rule,
+            v.state,
+            v.severity,
+            v.subject,
+            v.elements,
+            v.message,
+            None if v.value_mm is None else round(v.value_mm, 2) + 0.0,
+        )
+        for v in result.verdicts
+    ]
+    issues = [
+        (i.key, i.title, i.severity, len(i.members), i.move and (i.move.part, i.move.direction)) for i in result.issues
+    ]
+    return verdicts, issues
+
+
+def numbers(result):
+    """Rule, state, severity and value of every verdict, in no order."""
+    return sorted(
+        (v.rule, v.state, v.severity, round(v.value_mm, 2) + 0.0 if v.value_mm is not None else -1e9)
+        for v in result.verdicts
+    )
+
+
+@settings(max_examples=25)
+@given(changes, st.floats(-180, 180), *[st.floats(-1e6, 1e6)] * 2, st.floats(-500, 500))
+def test_turning_and_moving_the_building_changes_no_word(what, degrees, x, y, z):
+    sketch = changed(what)
+    place = turned(degrees, x, y, z)
+    before, after = checked(sketch), checked(sketch, place=place)
+    assert told(before) == told(after)
+    for one, two in zip(before.verdicts, after.verdicts, strict=True):
+        there = place[:3, :3] @ one.point_m + place[:3, 3]
+        np.testing.assert_allclose(two.point_m, there, atol=1e-5)
+    for one, two in zip(before.issues, after.issues, strict=True):
+        np.testing.assert_allclose(two.look, place[:3, :3] @ one.look, atol=1e-7)
+        if one.move:
+            np.testing.assert_allclose(two.move.vector_m, place[:3, :3] @ one.move.vector_m, atol=1e-7)
+
+
+@settings(max_examples=10)
+@given(changes, st.sampled_from([-5.0, 5.0]), st.floats(-180, 180))
+def test_a_leaning_facade_is_measured_in_its_own_plane(what, lean, degrees):
+    """Columns lean with their panels; only what stands on level ground, the plinth joint, is no longer the same."""
+    sketch = changed(what)
+    rules = ["seam-width", "panel-end-offset", "seam-foam"]
+    assert numbers(checked(sketch, rules)) == numbers(checked(sketch, rules, turned(degrees) @ leaning(lean)))
+
+
+SWAP = {"left": "right", "right": "left"}
+
+
+@settings(max_examples=25)
+@given(changes, st.floats(-180, 180))
+def test_mirroring_the_building_mirrors_its_findings(what, degrees):
+    sketch = changed(what)
+    place = MIRROR @ turned(degrees)
+    before, after = checked(sketch), checked(sketch, place=place)
+    assert numbers(before) == numbers(after)
+    mirrored = {(v.rule, frozenset(v.elements)): v for v in after.verdicts}
+    for verdict in before.verdicts:
+        twin = mirrored[verdict.rule, frozenset(verdict.elements)]
+        words = " ".join(SWAP.get(word, word) for word in verdict.message.split())
+        there = place[:3, :3] @ verdict.point_m + place[:3, 3]
+        if words == twin.message or "left" not in words + twin.message:
+            np.testing.assert_allclose(twin.point_m, there, atol=1e-5)
+        assert twin.kind == verdict.kind
+    told_to = {
+        (i.rule, i.move.part): SWAP_DIRECTION.get(i.move.direction, i.move.direction) for i in before.issues if i.move
+    }
+    for issue in after.issues:
+        if issue.move and (issue.rule, issue.move.part) in told_to:
+            assert issue.move.direction == told_to[issue.rule, issue.move.part]
+
+
+SWAP_DIRECTION = {"to the left": "to the right", "to the right": "to the left"}
+
+
+@settings(max_examples=20)
+@given(changes, st.text("abcdef", min_size=1, max_size=4), st.randoms(use_true_random=False))
+def test_names_ids_and_order_change_no_number(what, prefix, random):
+    """Other names are other GlobalIds, and so another order of everything inside."""
+    sketch = changed(what)
+    order = list(range(len(sketch.parts)))
+    random.shuffle(order)
+    other = renamed(sketch, prefix).model(order=order)
+    assert numbers(checked(sketch)) == numbers(checked(other))
+    assert told(checked(sketch)) == told(checked(sketch.model(order=order)))
+
+
+WIDER = {
+    "seam-width": {"tolerance_mm": (5.0, 8.0, 25.0)},
+    "panel-end-offset": {"tolerance_mm": (5.0, 7.5, 15.0)},
+    "plinth-level": {"tolerance_mm": (10.0, 12.0, 30.0)},
+    "plinth-step": {"maximum_mm": (10.0, 14.0, 40.0), "cut_from_mm": (7.0, 9.0, 30.0)},
+    "base-rail-offset": {"minimum_mm": (7.0, 5.0, -20.0), "maximum_mm": (9.0, 11.0, 30.0)},
+    "column-seal": {"joint_mm": (1.0, 4.0, 50.0)},
+    "plinth-seal": {"joint_mm": (1.0, 4.0, 50.0)},
+    "seam-foam": {"joint_mm": (1.0, 4.0, 50.0)},
+    "opening-seal": {"joint_mm": (1.0, 4.0, 50.0)},
+    "flashing-lap": {"sealed_mm": (100.0, 80.0, 1.0), "unsealed_mm": (150.0, 90.0, 1.0)},
+}
+
+
+def test_every_rule_has_limits_to_widen():
+    assert set(WIDER) == set(RULES)
+
+
+@settings(max_examples=20)
+@given(changes)
+def test_widening_a_limit_never_adds_a_failure(what):
+    sketch = changed(what)
+    found = []
+    for step in range(3):
+        limits = {name: RULES[name].limits(**{k: v[step] for k, v in wider.items()}) for name, wider in WIDER.items()}
+        found.append(failing(checked(sketch, limits=limits)))
+    assert found[0] >= found[1] >= found[2]
+
+
+def split(sketch: Sketch, name: str, shares: list[float]) -> Sketch:
+    """A part cut into butting pieces along its longest side."""
+    block = sketch.parts[name].blocks[0]
+    axis = int(np.argmax(np.subtract(block.high, block.low)))
+    places = [block.low[axis] + share * (block.high[axis] - block.low[axis]) for share in (0.0, *sorted(shares), 1.0)]
+    parts = {k: p for k, p in sketch.parts.items() if k != name}
+    for i, (low, high) in enumerate(pairwise(places)):
+        first, last = list(block.low), list(block.high)
+        first[axis], last[axis] = low, high
+        parts[f"{name} piece {i}"] = Part(sketch.parts[name].role, (Block(tuple(first), tuple(last)),))
+    return replace(sketch, parts=parts)
+
+
+@settings(max_examples=20)
+@given(changes, st.data())
+def test_strips_cut_into_butting_pieces_change_nothing(what, data):
+    sketch = changed(what)
+    before = checked(sketch)
+    # How long two strips overlap is told of each pair of pieces.
+    assume(not any(v.value_mm is not None and v.value_mm < 0 and RULES[v.rule].layer for v in before.verdicts))
+    strips = [name for name, part in sketch.parts.items() if part.role in ("seal", "foam")]
+    pieces = sketch
+    for name in data.draw(st.lists(st.sampled_from(strips), min_size=1, max_size=3, unique=True)):
+        cuts = data.draw(st.lists(st.integers(2, 8), min_size=1, max_size=3, unique=True))
+        pieces = split(pieces, name, [cut / 10 + 0.0123 for cut in cuts])
+    after = checked(pieces)
+    assert numbers(before) == numbers(after)
+    assert [i.key for i in before.issues] == [i.key for i in after.issues]
+
+
+@settings(max_examples=10)
+@given(changes)
+def test_a_second_building_far_away_has_findings_of_its_own(what):
+    sketch = changed(what)
+    alone = checked(sketch)
+    twice = checked(joined(sketch.model(), renamed(sketch, "other ").model(turned(180.0, 90.0, 400.0, 2.0))))
+    assert numbers(twice) == sorted(numbers(alone) * 2)
+    assert len(twice.issues) == 2 * len(alone.issues)
+
+
+@settings(max_examples=10)
+@given(changes, st.floats(-180, 180))
+def test_finer_triangles_change_no_number(what, degrees):
+    sketch = changed(what)
+    model = sketch.model(turned(degrees))
+    finer = {name: trimesh.remesh.subdivide(*body) for name, body in bodies_of(model).items()}
+    assert numbers(checked(model)) == numbers(checked(remade(model, finer)))
+
+
+@settings(max_examples=20)
+@given(st.lists(change, min_size=1, max_size=6))
+def test_every_subject_is_in_exactly_one_state(what):
+    sketch = changed(what)
+    result = checked(sketch)
+    for coverage in result.coverage:
+        named = [v for v in result.verdicts if v.rule == coverage.rule]
+        assert len({v.subject for v in named}) == len(named)
+        counts = [coverage.passed, coverage.failed, coverage.not_modelled, coverage.undecided, coverage.accepted]
+        assert min(counts) >= 0
+        assert sum(counts) == coverage.subjects
+        assert coverage.failed == sum(v.state == "fail" for v in named)
+        assert coverage.undecided == sum(v.state == "undecided" for v in named)
+    members = [m for issue in result.issues for m in issue.members]
+    assert sorted(members) == [k for k, v in enumerate(result.verdicts) if v.state == "fail"]
+    for issue in result.issues:
+        assert {result.verdicts[m].issue for m in issue.members} == {issue.key}
+        assert len({result.verdicts[m].rule for m in issue.members}) == 1
+    assert len({issue.key for issue in result.issues}) == len(result.issues)
+
+
+@settings(max_examples=25)
+@given(changes)
+def test_a_told_move_mends_its_issue_and_breaks_nothing_of_its_rule(what):
+    sketch = changed(what)
+    before = checked(sketch)
+    for issue in before.issues:
+        if issue.move is not None:
+            after = failing(checked(mended(sketch, issue.move), [issue.rule]))
+            members = {(issue.rule, before.verdicts[m].subject) for m in issue.members}
+            assert not members & after
+            assert len(after) < len({v for v in failing(before) if v[0] == issue.rule})
+
+
+BUILDINGS = {"ell": building(ELL), "court": building(*WITH_COURT), "bent in": bent(5.0), "bent out": bent(-14.0)}
+
+
+@pytest.mark.parametrize("name", BUILDINGS)
+@settings(max_examples=6)
+@given(
+    st.lists(st.tuples(st.integers(0, 10**6), *[st.integers(-25, 25)] * 3), min_size=1, max_size=4),
+    st.floats(-180, 180),
+    st.booleans(),
+)
+def test_corners_courtyards_and_bends_stand_anywhere_and_may_be_mirrored(name, moves, degrees, mirrored):
+    """Any few parts moved by millimetres in any direction."""
+    model, bodies = BUILDINGS[name], bodies_of(BUILDINGS[name])
+    for number, *by in moves:
+        element = model.elements[number % len(model.elements)].name
+        points, triangles = bodies[element]
+        # Off the round millimetres at which distances in the drawing are decided.
+        bodies[element] = points + np.array(by) * 0.001037, triangles
+    place = turned(degrees, 3e5, -2e5, 7.0) @ (MIRROR if mirrored else np.eye(4))
+    there = {
+        element: (points @ place[:3, :3].T + place[:3, 3], triangles[:, ::-1] if mirrored else triangles)
+        for element, (points, triangles) in bodies.items()
+    }
+    moved = remade(replace(model, origin=place[:3, 3].round()), there)
+    assert numbers(checked(remade(model, bodies))) == numbers(checked(moved))
+
+
+def test_warping_helpers_leave_volumes_closed():
+    """The drawings themselves: every body of a sketch is closed and the right way round, mirrored or not."""
+    sketch = warped(wall(2, 1).tapered("panel 1.1", 9.0), "column 2", {(1, 1, 1): (20.0, 0, 0)})
+    for place in (np.eye(4), MIRROR, turned(24.2, 5, 5)):
+        for points, triangles in bodies_of(sketch.model(place)).values():
+            body = trimesh.Trimesh(points, triangles, process=False)
+            assert body.volume > 0
+            edges = np.sort(body.edges, axis=1)
+            assert (np.unique(edges, axis=0, return_counts=True)[1] == 2).all()

@@ -1,0 +1,114 @@
+"""Seal round windows and doors: all four sides, corners, doors without a panel below, and where the finding points."""
+
+import numpy as np
+import pytest
+from drawn import checked, only_issue, remade, to_world, turned, wall, with_part
+
+from checker.sketch import BAY, FOOT, ROW, block, detail, guid_of
+
+RULE = "opening-seal"
+WINDOW = detail()
+X, Y = (2 * BAY - 3500, 2 * BAY - 2500), (FOOT + ROW + 200, FOOT + 2 * ROW - 200)
+"""The hole of the sketch's window; the frame is 10 mm smaller on each side."""
+PLACES = {
+    "sill": ((X[0] + X[1]) / 2, Y[0] + 5),
+    "head": ((X[0] + X[1]) / 2, Y[1] - 5),
+    "left": (X[0] + 5, (Y[0] + Y[1]) / 2),
+    "right": (X[1] - 5, (Y[0] + Y[1]) / 2),
+}
+
+
+def door_in_bay_two():
+    """Bay 2 of three holds a door frame instead of panels and foot, sealed all round."""
+    sketch = wall(bays=3, rows=2, without=[2])
+    low, high = (BAY + 15, 2 * BAY - 15), (0, FOOT + 2 * ROW)
+    sketch = with_part(sketch, "door", block("door", (low[0] + 10, low[1] - 10), (10, high[1] - 10), (20, 100)))
+    for name, x, y in (
+        ("left", (BAY - 15, low[0] + 10), high),
+        ("right", (low[1] - 10, 2 * BAY + 15), high),
+        ("sill", (low[0], low[1]), (0, 10)),
+        ("head", (low[0], low[1]), (high[1] - 10, high[1])),
+    ):
+        sketch = with_part(sketch, f"door seal {name}", block("seal", x, y, (20, 60)))
+    return sketch
+
+
+@pytest.mark.parametrize("side", PLACES)
+def test_a_side_without_seal_is_found_where_it_is(side):
+    result = checked(WINDOW.without(f"window seal {side}"))
+    issue = only_issue(result, RULE)
+    np.testing.assert_allclose(issue.point_m, to_world(*PLACES[side], 68), atol=2e-3)
+    (verdict,) = (result.verdicts[m] for m in issue.members)
+    assert verdict.subject == f"opening-edge/F1/2-3/{side}"
+    assert verdict.value_mm == pytest.approx(980.0 if side in ("sill", "head") else 580.0, abs=0.01)
+
+
+@pytest.mark.parametrize(("gap", "passes"), [(0.0, True), (1.0, True), (1.02, False), (40.0, False)])
+@pytest.mark.parametrize("side", PLACES)
+def test_limits_at_corners(side, gap, passes):
+    """The seal of one side ends short of the corner of the frame."""
+    frame_begins = 10.0 if side in ("sill", "head") else 0.0
+    which = "left" if side in ("sill", "head") else "bottom"
+    sketch = WINDOW.stretched(f"window seal {side}", which, frame_begins + gap)
+    result = checked(sketch, [RULE], turned(24.2, -5e5, 2e5, 3))
+    assert (not result.verdicts) == passes
+    for verdict in result.verdicts:
+        assert verdict.value_mm == pytest.approx(gap, abs=0.01)
+
+
+def test_all_four_sides_are_one_issue_per_window():
+    everything = [name for name in WINDOW.parts if name.startswith("window seal")]
+    sketch = WINDOW.without("window seal sill", "window seal left")
+    issue = only_issue(checked(sketch), RULE)
+    assert len(issue.members) == 2
+    assert guid_of("window") in issue.check_id
+    none_modelled = checked(WINDOW.without(*everything), [RULE])
+    assert not none_modelled.verdicts
+    assert none_modelled.coverage[0].not_modelled == 4
+
+
+def test_a_seal_in_front_of_the_wall_is_named_as_gone_astray():
+    (verdict,) = checked(WINDOW.moved("window seal sill", z=140.0), [RULE]).verdicts
+    assert "window seal sill lies beside its place there" in verdict.message
+
+
+def test_strips_on_the_columns_do_not_seal_a_frame_beside_them():
+    sketch = door_in_bay_two()
+    assert not checked(sketch).verdicts
+    issue = only_issue(checked(sketch.without("door seal left")), RULE)
+    assert issue.axis == "2"
+    # From the sill to the head: the strip on the plinth, which ends in this gap, only crosses it.
+    assert issue.worst_mm == pytest.approx(FOOT + 2 * ROW - 10 - 10, abs=0.01)
+
+
+@pytest.mark.parametrize("side", ["sill", "head", "left", "right"])
+def test_a_door_is_sealed_on_all_sides_also_where_no_panel_is(side):
+    assert only_issue(checked(door_in_bay_two().without(f"door seal {side}")), RULE)
+
+
+def test_without_an_opening_the_frame_alone_tells_where_the_seal_belongs():
+    sketch = WINDOW.without("window opening")
+    assert not checked(sketch).verdicts
+    assert only_issue(checked(sketch.without("window seal head")), RULE)
+
+
+def test_a_window_between_panels_of_one_row_has_its_jambs_at_their_ends():
+    sketch = wall(bays=3, rows=3).without("panel 2.2")
+    sketch = with_part(
+        sketch, "window", block("window", (6030, 11970), (FOOT + ROW + 15, FOOT + 2 * ROW - 15), (20, 100))
+    )
+    seams = checked(sketch).seams.columns
+    rows = {i: k for k, i in enumerate(seams["id"]) if str(i).startswith("opening-edge")}
+    width = {str(i).split("/")[-1]: round(float(seams["width_min_mm"][k]), 3) for i, k in rows.items()}
+    assert width == {"sill": 15.0, "head": 15.0, "left": 45.0, "right": 45.0}
+    beside = {str(i).split("/")[-1]: {seams["left"][k], seams["right"][k]} for i, k in rows.items()}
+    assert beside["left"] == {guid_of("panel 1.2"), guid_of("window")}
+    assert beside["right"] == {guid_of("panel 3.2"), guid_of("window")}
+
+
+def test_a_window_without_a_body_is_told():
+    nothing = (np.zeros((0, 3)), np.zeros((0, 3), np.int64))
+    model = remade(WINDOW.model(), {"window": nothing}, {"window": "has no body"})
+    (verdict,) = checked(model, [RULE]).verdicts
+    assert (verdict.state, verdict.elements) == ("undecided", (guid_of("window"),))
+    assert "has no body" in verdict.message
