@@ -1,5 +1,6 @@
 """The foot of the facade: seams between panels and plinth, plinth elements and their joints, base rails at columns."""
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -14,8 +15,12 @@ from checker.walls import Walls
 
 BASE_REACH: Final = 0.45
 """A plinth top lies no further below the panel it carries: room for a base rail."""
+CORNER_JOINT: Final = 0.06
+"""Panels that end this close to a face of the other side's make a corner with them: their foot runs on to it."""
 LINE_GAP: Final = 0.30
 """A run along the foot is broken where nothing stands for more than this (a door)."""
+CUT: Final = 0.05
+"""An opening whose lower edge is no higher above that of a panel cuts its foot."""
 SAME_EDGE: Final = 1e-3
 MEETS: Final = 0.10
 """A base rail that ends no further beside a column meets it."""
@@ -30,54 +35,83 @@ def base(walls: Walls, standing: Bools) -> tuple[Seams, Plinths]:
     plinth, side, low, high = plinth[known], side[known], low[known], high[known]
     frames = walls.sides.frame[side]
     top = walls.outline(plinth, frames, 1, 1, 0)
-    lowest_panel = np.flatnonzero(~standing)
+    feet = _feet(walls, np.flatnonzero(~standing))
     tree = shapely.STRtree(shapely.box(low[:, 0] + 1e5 * side, high[:, 1] - 0.15, high[:, 0] + 1e5 * side, high[:, 1]))
-    apart = 1e5 * p.side[lowest_panel]
-    bottom = p.low[lowest_panel, 1]
+    apart = 1e5 * p.side[feet.panel]
+    bottom = p.low[feet.panel, 1]
     probe = shapely.box(
-        p.low[lowest_panel, 0] + apart + LEAST_SHARED,
-        bottom - BASE_REACH,
-        p.high[lowest_panel, 0] + apart - LEAST_SHARED,
-        bottom + WIDEST_EDGE,
+        feet.start + apart + LEAST_SHARED, bottom - BASE_REACH, feet.end + apart - LEAST_SHARED, bottom + WIDEST_EDGE
     )
-    panel, on = tree.query(probe) if len(plinth) else (np.zeros(0, np.int64),) * 2
-    order = np.lexsort((on, panel))
-    panel, on = lowest_panel[panel[order]], on[order]
-    start = np.maximum(p.low[panel, 0], low[on, 0])
-    end = np.minimum(p.high[panel, 0], high[on, 0])
-    far = p.bottom.take(panel)
-    gap = g.gaps(top.take(on), far, start, end)
+    foot, on = tree.query(probe) if len(plinth) else (np.zeros(0, np.int64),) * 2
+    order = np.lexsort((on, foot))
+    foot, on = foot[order], on[order]
+    start, end = np.maximum(feet.start[foot], low[on, 0]), np.minimum(feet.end[foot], high[on, 0])
+    gap = g.gaps(top.take(on), p.bottom.take(feet.panel[foot]), start, end)
     plinths = _plinths(walls, plinth, side, low, high, top, np.unique(on))
-    return _base_seams(walls, panel, on, plinth, low, high, top, start, end, gap, standing), plinths
+    return _base_seams(walls, feet, foot, on, plinth, low, high, start, end, gap), plinths
+
+
+@dataclass(frozen=True)
+class _Feet:
+    """Stretches (k,) of the lower edges of panels that stand on no other one, and whether either end is at a door."""
+
+    panel: Ints
+    start: Floats
+    end: Floats
+    starts_at_door: Bools
+    ends_at_door: Bools
+
+
+def _feet(walls: Walls, panel: Ints) -> _Feet:
+    """The lower edges of panels, without what doors and openings cut out of them."""
+    p = walls.panels
+    hole = with_role(walls.model, ["window", "door", "opening"])
+    side, low, high = walls.in_side(hole)
+    tree = shapely.STRtree(shapely.box(low[:, 0] + 1e5 * side, low[:, 1], high[:, 0] + 1e5 * side, high[:, 1]))
+
+    def cuts(panel: Ints, start: Floats, end: Floats) -> tuple[Ints, Ints]:
+        """Pairs of stretches of lower edges and holes that reach down to them."""
+        apart, bottom = 1e5 * p.side[panel], p.low[panel, 1]
+        k, cut = tree.query(shapely.box(start + apart, bottom - CUT, end + apart, bottom + CUT))
+        deep = (side[cut] >= 0) & (low[cut, 1] < bottom[k] + CUT) & (high[cut, 1] > bottom[k] + CUT)
+        return k[deep], cut[deep]
+
+    k, cut = cuts(panel, p.low[panel, 0], p.high[panel, 0])
+    whole = g.complement(g.merge(k, low[cut, 0], high[cut, 0]), p.low[panel, 0], p.high[panel, 0])
+    long = whole.end - whole.start > LEAST_SHARED
+    panel, start, end = panel[whole.group[long]], whole.start[long], whole.end[long]
+    at_door = [np.isin(np.arange(len(panel)), cuts(panel, at - CUT, at + CUT)[0]) for at in (start, end)]
+    return _Feet(panel, start, end, at_door[0], at_door[1])
 
 
 def _base_seams(
     walls: Walls,
-    panel: Ints,
+    feet: _Feet,
+    on_foot: Ints,
     on: Ints,
     plinth: Ints,
     low: Floats,
     high: Floats,
-    top: Lines,
     start: Floats,
     end: Floats,
     gap: g.Gaps,
-    standing: Bools,
 ) -> Seams:
+    """Seams of the feet, of which ``on_foot`` (pairs) stand on plinths ``on`` between ``start`` and ``end``."""
     p = walls.panels
-    feet, foot = np.unique(panel, return_inverse=True)
+    carried, foot = np.unique(on_foot, return_inverse=True)
     # Panels at the foot of a side without a plinth below still have a foot.
     lowest = np.array([p.low[p.side == s, 1].min() for s in range(len(walls.sides.names))])
-    at_foot = ~standing & (p.low[:, 1] < lowest[p.side] + 0.3)
-    at_foot[feet] = False
+    at_foot = p.low[feet.panel, 1] < lowest[p.side[feet.panel]] + 0.3
+    at_foot[carried] = False
     bare = np.flatnonzero(at_foot)
-    count = len(feet)
-    everyone = np.concatenate([feet, bare])
+    count = len(carried)
+    which = np.concatenate([carried, bare])
+    everyone = feet.panel[which]
     side = p.side[everyone]
     flat_value, flat_at = gap.flat()
     # Where a panel's end leans outwards its bottom outline runs up that end.
     flat_value = np.where(flat_value > BASE_REACH, np.nan, flat_value)
-    first, last = p.low[everyone, 0].copy(), p.high[everyone, 0].copy()
+    first, last = feet.start[which], feet.end[which]
     left = np.full(len(everyone), -1, np.int64)
     across = p.low[everyone, 1].copy()
     width_min, width_max = np.full(len(everyone), np.nan), np.full(len(everyone), np.nan)
@@ -92,15 +126,16 @@ def _base_seams(
         front[:count] = g.highest(high[on, 2], foot, count)
         for values, best, at, sign in ((flat_value, width_min, at_min, 1), (flat_value, width_max, at_max, -1)):
             pick = np.where(np.isnan(values), np.inf, sign * values).argmin(axis=1)
-            worst = values[np.arange(len(panel)), pick]
+            worst = values[np.arange(len(foot)), pick]
             order = np.lexsort((sign * worst, foot))
             lead = order[np.append(True, np.diff(foot[order]) > 0)]
-            best[:count], at[:count] = worst[lead], flat_at[np.arange(len(panel)), pick][lead]
+            best[:count], at[:count] = worst[lead], flat_at[np.arange(len(foot)), pick][lead]
         order = np.lexsort((start - end, foot))
         lead = order[np.append(True, np.diff(foot[order]) > 0)]
         left[:count] = plinth[on[lead]]
         across[:count] = high[on[lead], 1]
-    line, first, last = _foot_lines(walls, side, first, last, p.low[everyone, 2])
+    free = ~feet.starts_at_door[which], ~feet.ends_at_door[which]
+    line, first, last = _foot_lines(walls, side, first, last, p.low[everyone, 2], *free)
     return walls.make(
         BaseSeams,
         len(everyone),
@@ -125,8 +160,10 @@ def _base_seams(
     )
 
 
-def _foot_lines(walls: Walls, side: Ints, first: Floats, last: Floats, inner: Floats) -> tuple[Ints, Floats, Floats]:
-    """Runs along the foot, and their ends brought to the inner corner where another side's run meets them."""
+def _foot_lines(
+    walls: Walls, side: Ints, first: Floats, last: Floats, inner: Floats, free_first: Bools, free_last: Bools
+) -> tuple[Ints, Floats, Floats]:
+    """Runs along the foot, and their free ends brought to the inner corner where another side's run meets them."""
     line = np.zeros(len(side), np.int64)
     order = np.lexsort((first, side))
     if len(order):
@@ -142,26 +179,32 @@ def _foot_lines(walls: Walls, side: Ints, first: Floats, last: Floats, inner: Fl
     ends = {}
     for k in range(count):
         frame = walls.sides.frame[of_side[k]]
-        for place in (begin[k], finish[k]):
-            ends[k, place] = place * frame[0] + face[k] * frame[2]
-    for (k, place), point in ends.items():
+        mine = np.flatnonzero(line == k)
+        head, tail = mine[first[mine].argmin()], mine[last[mine].argmax()]
+        for at, place, free in ((head, begin[k], free_first[head]), (tail, finish[k], free_last[tail])):
+            if free:
+                ends[k, at, place == begin[k]] = place * frame[0] + face[k] * frame[2]
+    for (k, at, is_first), point in ends.items():
         frame = walls.sides.frame[of_side[k]]
+        place = begin[k] if is_first else finish[k]
         nearest, corner = 2 * CORNER_REACH, place
-        for (other, _), meets in ends.items():
+        for (other, _, _), meets in ends.items():
             out = walls.sides.frame[of_side[other], 2]
             turn = float(frame[0] @ out)
             distance = float(np.linalg.norm((meets - point)[:2]))
             if other == k or abs(turn) < 0.2 or distance > nearest:
                 continue
-            cross = (face[other] - face[k] * float(frame[2] @ out)) / turn
-            if abs(cross - place) < 2 * CORNER_REACH:
-                nearest, corner = distance, cross
-        if corner != place:
-            mine = np.flatnonzero(line == k)
-            if place == begin[k]:
-                first[mine[first[mine].argmin()]] = corner
-            else:
-                last[mine[last[mine].argmax()]] = corner
+            faces = np.array([face[other], walls.sides.outer[of_side[other]]])
+            cross = (faces - face[k] * float(frame[2] @ out)) / turn
+            # A corner lies beyond the middle of the run.
+            beyond = 2 * cross[0] < begin[k] + finish[k] if is_first else 2 * cross[0] > begin[k] + finish[k]
+            if not beyond or abs(cross[0] - place) > 2 * CORNER_REACH:
+                continue
+            # Where panels end far from the other side's, other parts fill the corner: a question of its own.
+            short = (place - cross) if is_first else (cross - place)
+            if short[0] < 0 or np.abs(short).min() < CORNER_JOINT:
+                nearest, corner = distance, float(cross[0])
+        (first if is_first else last)[at] = corner
     return line, first, last
 
 

@@ -459,6 +459,31 @@ def merge(group: Ints, start: Floats, end: Floats, bridge: float = SAME_LENGTH) 
     return Intervals(group[first], start[first], furthest[last])
 
 
+def complement(union: Intervals, first: Floats, last: Floats) -> Intervals:
+    """What of each group (n,) from ``first`` to ``last`` no stretch covers.
+
+    >>> c = complement(Intervals(np.array([0]), np.array([1.0]), np.array([2.0])), np.array([0.0]), np.array([5.0]))
+    >>> c.start.tolist(), c.end.tolist()
+    ([0.0, 2.0], [1.0, 5.0])
+    """
+    count = len(first)
+    everyone = np.arange(count)
+    group = np.concatenate([union.group, everyone])
+    start = np.concatenate([union.start, last])
+    end = np.concatenate([union.end, last])
+    order = np.lexsort((start, group))
+    group, start, end = group[order], start[order], end[order]
+    furthest = running_highest(group, end)
+    before = np.empty(len(group))
+    fresh = np.append(True, group[1:] != group[:-1]) if len(group) else np.zeros(0, bool)
+    before[1:] = furthest[:-1]
+    before[fresh] = first[group[fresh]]
+    # Pieces may end before their line begins, or begin behind its end.
+    before, start = np.maximum(before, first[group]), np.minimum(start, last[group])
+    hole = start - before > SAME_LENGTH
+    return Intervals(group[hole], before[hole], start[hole])
+
+
 def running_highest(group: Ints, values: Floats) -> Floats:
     """Running maximum within each group of a list sorted by group.
 

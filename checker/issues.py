@@ -59,8 +59,9 @@ def collect(
             for k, i in enumerate(np.flatnonzero(np.isin(answer.verdicts.state, (FAIL, UNDECIDED))))
         }
         verdicts.extend(_verdict(facade, answer, i) for i in rows)
+        right = _right_by_part(answer.verdicts)
         for group in _groups(answer):
-            issue = _issue(facade, answer, group, keys, remedies[answer.rule.name])
+            issue = _issue(facade, answer, group, right, keys, remedies[answer.rule.name])
             issues.append(replace(issue, members=tuple(rows[i] for i in group)))
     verdicts.extend(_unmeasured(facade, answers))
     issues, notes = _accept(issues, verdicts, accepted, today)
@@ -104,8 +105,19 @@ def _groups(answer: Answer) -> Iterator[Ints]:
     cause = bad if verdicts.blame is None else verdicts.blame.cause[bad]
     key = np.stack([cause, verdicts.warning[bad]], axis=1)
     _, first, which = np.unique(key, axis=0, return_index=True, return_inverse=True)
+    order = np.argsort(which.reshape(-1), kind="stable")
+    groups = np.split(bad[order], np.cumsum(np.bincount(which.reshape(-1)))[:-1])
     for k in np.argsort(first):
-        yield bad[which.reshape(-1) == k]
+        yield groups[k]
+
+
+def _right_by_part(verdicts: Verdicts) -> Mapping[int, list[int]]:
+    """Numbers of the subjects that pass, by the part that would be blamed for them."""
+    found: dict[int, list[int]] = {}
+    if verdicts.blame is not None:
+        for i in np.flatnonzero(verdicts.state == PASS).tolist():
+            found.setdefault(int(verdicts.blame.part[i]), []).append(i)
+    return found
 
 
 def _excess(verdicts: Verdicts, rows: Ints) -> Floats:
@@ -143,7 +155,9 @@ def _verdict(facade: Facade, answer: Answer, i: int) -> Verdict:
     )
 
 
-def _issue(facade: Facade, answer: Answer, rows: Ints, keys: Counter[str], remedy: str) -> Issue:
+def _issue(
+    facade: Facade, answer: Answer, rows: Ints, right: Mapping[int, list[int]], keys: Counter[str], remedy: str
+) -> Issue:
     model, subjects, verdicts, rule = facade.model, answer.subjects, answer.verdicts, answer.rule
     excess = _excess(verdicts, rows)
     worst = int(rows[int(np.argmax(excess.round(6)))])
@@ -162,7 +176,7 @@ def _issue(facade: Facade, answer: Answer, rows: Ints, keys: Counter[str], remed
     keys[check_id] += 1
     if keys[check_id] > 1:
         check_id += f"|{keys[check_id]}"
-    move = _move(facade, subjects, verdicts, rows, worst)
+    move = _move(facade, subjects, verdicts, rows, worst, right)
     side = int(subjects.side[worst])
     place = f"facade {facade.sides.names[side]}" + (f", axis {subjects.axis[worst]}" if subjects.axis[worst] else "")
     sentence = verdicts.says[worst]
@@ -203,7 +217,9 @@ def _owner(facade: Facade, answer: Answer, part: int, anchor: int) -> str:
     return model.sources[model.elements[part].source].owner if part >= 0 else ""
 
 
-def _move(facade: Facade, subjects: Subjects, verdicts: Verdicts, rows: Ints, worst: int) -> Move | None:
+def _move(
+    facade: Facade, subjects: Subjects, verdicts: Verdicts, rows: Ints, worst: int, right: Mapping[int, list[int]]
+) -> Move | None:
     """One shift of the blamed parts, in whole millimetres where possible, that brings every member within its limits.
 
     What else hangs on these parts and is right must stay within its limits too; else there is no such shift.
@@ -212,16 +228,15 @@ def _move(facade: Facade, subjects: Subjects, verdicts: Verdicts, rows: Ints, wo
     if blame is None or blame.part[worst] < 0 or not blame.what[worst]:
         return None
     parts = list(dict.fromkeys(int(p) for p in (blame.part[worst], *blame.part[rows])))
-    same = np.array([what == blame.what[worst] for what in blame.what])
-    hangs = np.flatnonzero(same & np.isin(blame.part, parts) & (verdicts.state == PASS))
-    bound = np.concatenate([rows, hangs])
+    hangs = [i for p in parts for i in right.get(p, ()) if blame.what[i] == blame.what[worst]]
+    bound = np.concatenate([rows, np.array(hangs, np.int64)])
     way = np.einsum("nj,j->n", blame.along[bound], blame.along[worst])
     if (np.abs(way[: len(rows)]) < _PARALLEL).any():
         return None
     bound, way = bound[np.abs(way) > _PARALLEL], way[np.abs(way) > _PARALLEL]
     least = np.where(way > 0, blame.least[bound], -blame.most[bound])
     most = np.where(way > 0, blame.most[bound], -blame.least[bound])
-    low, high = float(least.max()), float(most.min())
+    low, high = float(np.fmax.reduce(least)), float(np.fmin.reduce(most))  # NaN bounds nothing
     if not (math.isfinite(low) and math.isfinite(high)) or low > high + SAME_LENGTH:
         return None
     middle = 0.5 * (low + high)

@@ -22,6 +22,8 @@ WIDEST_EDGE: Final = 0.06
 """Horizontal joints open or overlap by no more than this."""
 LEAST_SHARED: Final = 0.04
 """Two ends share a seam when they face each other over more than this; a tongue is shorter."""
+COLUMN_END: Final = 0.01
+"""A section of a column is taken no nearer than this to its ends."""
 CORNER_REACH: Final = 0.60
 """Panel ends of two sides this near to each other form a corner."""
 
@@ -64,6 +66,7 @@ def panel_ends(walls: Walls) -> Seams:
 
     def places(along: Floats, offset: Floats) -> Floats:
         across = g.sample(axis, along[:, None], 1)[:, 0] + offset
+        across = np.where(np.isnan(across), _between(near, far, along), across)  # no column: the seam itself
         return g.world(upright, np.stack([along, across, 0.5 * (inner + outer)], axis=1))
 
     return walls.make(
@@ -214,7 +217,11 @@ def _column_lines(
     # Over a bend the seam's frame is neither side's own: the section is taken anew.
     turned = np.einsum("nj,nj->n", frame[:, 0], walls.sides.frame[side, 0]) < 1 - 1e-12
     rows = known[turned[known]]
-    low, high = g.sections(walls.meshes, walls.columns.element[column[rows]], frame[rows], middle[rows, None])
+    c = walls.columns
+    height = np.clip(middle[rows], c.low[column[rows]] + COLUMN_END, c.high[column[rows]] - COLUMN_END)
+    low, high = g.sections(walls.meshes, c.element[column[rows]], frame[rows], height[:, None])
+    met = ~np.isnan(low[:, 0, 0])
+    rows, low, high = rows[met], low[met], high[met]
     centre[rows] = 0.5 * (low[:, 0, 0] + high[:, 0, 0])[:, None]
     front[rows] = high[:, 0, 1]
     return Lines(along, centre), front

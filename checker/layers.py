@@ -141,7 +141,12 @@ def _lanes_of(facade: Facade, layer: Layer, kind: type[Seams], roles: tuple[str,
                 g.highest(zone.out_high, seams.line, len(first)),
             )
             inside, around = _pieces(facade, seams, hull, first, last, facade.elements_of(*roles))
-            inside = inside.take(~_crosses(facade, inside, _frames(seams, len(first))))
+            crosses = _crosses(facade, inside, _frames(seams, len(first)))
+            if kind is OpeningSeams:
+                # The strip along the next edge of the frame fills the corner.
+                near = inside.start >= last[inside.lane] - CORNER_STRETCH
+                crosses &= ~(near | (inside.end <= first[inside.lane] + CORNER_STRETCH))
+            inside = inside.take(~crosses)
             # What lies behind the parts of a seam is not in the way of what lies between them.
             inner = g.lowest(seams.inner, seams.line, len(first)) + TOUCH
             between = replace(hull, out_low=np.maximum(hull.out_low, inner))
@@ -192,7 +197,7 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
             np.concatenate([inside.start, fills.start]),
             np.concatenate([inside.end, fills.end]),
         )
-        missing = _complement(union, first, last)
+        missing = g.complement(union, first, last)
         # Share of each seam: its own stretch less what is missing of it.
         seam, hole = _over_breaks(seams, missing, *_on_seams(seams, missing))
         lost = np.minimum(seams.end[seam], missing.end[hole]) - np.maximum(seams.start[seam], missing.start[hole])
@@ -236,30 +241,32 @@ def _open_corners(facade: Facade, seams: Seams, pieces: _Pieces) -> Iterator[tup
     For each the seam whose piece stays further away from the corner, where along it, the clear distance in the plane of
     the facade, and both pieces. The edges of a frame follow each other as sill, head, left and right.
     """
+    bounds = np.searchsorted(pieces.lane, np.arange(len(seams) + 1))
+
+    def reaching(seam: int, corner: float, way: float) -> set[int]:
+        """The pieces on the last stretch of a seam before a corner, from where ``way`` leads into the seam."""
+        mine = slice(int(bounds[seam]), int(bounds[seam + 1]))
+        near, far = sorted((corner, corner + way * CORNER_STRETCH))
+        shared = np.minimum(pieces.end[mine], far) - np.maximum(pieces.start[mine], near)
+        return set(pieces.element[mine][shared > 0.4 * CORNER_STRETCH].tolist())
+
     for sill in range(0, len(seams), 4):
-        here = np.unique(pieces.element[(pieces.lane >= sill) & (pieces.lane < sill + 4)]).tolist()
+        here = np.unique(pieces.element[bounds[sill] : bounds[sill + 4]]).tolist()
         whole = {element: _outline(facade, element, seams.frame[sill, :2]) for element in here}
         for lying, upright in ((sill, sill + 2), (sill, sill + 3), (sill + 1, sill + 2), (sill + 1, sill + 3)):
             at_end, on_top = upright == sill + 3, lying == sill + 1
             u = float((seams.end if at_end else seams.start)[lying])
             z = float((seams.end if on_top else seams.start)[upright])
-            one = _reaching(pieces, lying, u, -1.0 if at_end else 1.0)
-            two = _reaching(pieces, upright, z, -1.0 if on_top else 1.0)
-            if not (one and two) or one & two:
-                continue
             corner = shapely.Point(u, z)
             near = {e: shapely.intersection(shape, corner.buffer(CORNER_STRETCH)) for e, shape in whole.items()}
-            wide, first, second = _shortest_way({e: shape for e, shape in near.items() if not shape.is_empty}, one, two)
+            near = {e: shape for e, shape in near.items() if not shape.is_empty}
+            one = reaching(lying, u, -1.0 if at_end else 1.0) & near.keys()
+            two = reaching(upright, z, -1.0 if on_top else 1.0) & near.keys()
+            if not (one and two) or one & two:
+                continue
+            wide, first, second = _shortest_way(near, one, two)
             lying_is_off = shapely.distance(near[first], corner) >= shapely.distance(near[second], corner)
             yield (lying, u, wide, first, second) if lying_is_off else (upright, z, wide, first, second)
-
-
-def _reaching(pieces: _Pieces, seam: int, corner: float, way: float) -> set[int]:
-    """The pieces that run along a seam on its last stretch before a corner; ``way`` leads from there into the seam."""
-    mine = pieces.take(pieces.lane == seam)
-    near, far = sorted((corner, corner + way * CORNER_STRETCH))
-    shared = np.minimum(mine.end, far) - np.maximum(mine.start, near)
-    return set(mine.element[shared > 0.4 * CORNER_STRETCH].tolist())
 
 
 def _outline(facade: Facade, element: int, plane: Floats) -> Any:
@@ -391,26 +398,6 @@ def _stretches(
     return _Pieces(
         line[owner], element[owner], merged.start, merged.end, parallel[owner], part_low[owner], part_high[owner]
     )
-
-
-def _complement(union: g.Intervals, first: Floats, last: Floats) -> g.Intervals:
-    """What of each line (from ``first`` to ``last``) no stretch covers."""
-    count = len(first)
-    everyone = np.arange(count)
-    group = np.concatenate([union.group, everyone])
-    start = np.concatenate([union.start, last])
-    end = np.concatenate([union.end, last])
-    order = np.lexsort((start, group))
-    group, start, end = group[order], start[order], end[order]
-    furthest = g.running_highest(group, end)
-    before = np.empty(len(group))
-    fresh = np.append(True, group[1:] != group[:-1]) if len(group) else np.zeros(0, bool)
-    before[1:] = furthest[:-1]
-    before[fresh] = first[group[fresh]]
-    # Pieces may end before their line begins, or begin behind its end.
-    before, start = np.maximum(before, first[group]), np.minimum(start, last[group])
-    hole = start - before > g.SAME_LENGTH
-    return g.Intervals(group[hole], before[hole], start[hole])
 
 
 def _on_seams(seams: Seams, stretches: g.Intervals) -> tuple[Ints, Ints]:

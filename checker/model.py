@@ -96,7 +96,7 @@ class Element:
 
 @dataclass(frozen=True, slots=True)
 class Role:
-    """What an element was recognised as: ``role`` from `ROLES` or ``""``, ``confidence`` 0 to 1, ``reason`` in words."""
+    """What an element was recognised as: ``role`` from `ROLES` or ``""``, ``confidence`` 0 to 1, the ``reason``."""
 
     role: str
     confidence: float

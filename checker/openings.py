@@ -1,6 +1,6 @@
 """The edges of windows and doors."""
 
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import shapely
@@ -11,12 +11,15 @@ from checker.joints import WIDEST_SEAM
 from checker.model import Floats, Ints
 from checker.walls import Walls
 
+EDGE: Final = 0.005
+"""So far beyond the edge of an opening there must be a panel."""
+
 
 def openings(walls: Walls) -> Seams:
     """The four edges of every window and door that stands in a side."""
     p = walls.panels
     frame_part = with_role(walls.model, ["window", "door"])
-    side, low, high = _in_side(walls, frame_part)
+    side, low, high = walls.in_side(frame_part)
     known = side >= 0
     frame_part, side, low, high = frame_part[known], side[known], low[known], high[known]
     hole_low, hole_high = _holes(walls, frame_part, side, low, high)
@@ -73,28 +76,6 @@ def openings(walls: Walls) -> Seams:
     )
 
 
-def _in_side(walls: Walls, element: Ints) -> tuple[Ints, Floats, Floats]:
-    """The side in whose plane each window or door stands, and its extents there; -1 for none."""
-    best = np.full(len(element), -1, np.int64)
-    deepest = np.zeros(len(element))
-    low_best, high_best = np.zeros((len(element), 3)), np.zeros((len(element), 3))
-    for side, frame in enumerate(walls.sides.frame):
-        mine = walls.panels.side == side
-        low, high = g.extents(walls.meshes, element, np.broadcast_to(frame, (len(element), 3, 3)))
-        flat = np.abs(walls.boxes.axes[element, 2] @ frame[2]) > 0.985
-        shared = np.minimum(high[:, 2], walls.sides.outer[side] + 0.3) - np.maximum(
-            low[:, 2], walls.sides.inner[side] - 0.3
-        )
-        along = np.minimum(high[:, 0], walls.panels.high[mine, 0].max()) - np.maximum(
-            low[:, 0], walls.panels.low[mine, 0].min()
-        )
-        score = np.where(flat & (along > 0), shared, 0.0)
-        better = score > deepest
-        best[better], deepest[better] = side, score[better]
-        low_best[better], high_best[better] = low[better], high[better]
-    return best, low_best, high_best
-
-
 def _holes(walls: Walls, part: Ints, side: Ints, low: Floats, high: Floats) -> tuple[Floats, Floats]:
     """Extents (w, 2) along and up of the opening that holds each window or door; NaN where none is modelled."""
     hole = with_role(walls.model, ["opening"])
@@ -117,6 +98,18 @@ def _holes(walls: Walls, part: Ints, side: Ints, low: Floats, high: Floats) -> t
     lowest, highest = g.lowest(hole_low[:, :2], w, len(part)), g.highest(hole_high[:, :2], w, len(part))
     found = np.isfinite(lowest).all(axis=1)
     low_found[found], high_found[found] = lowest[found], highest[found]
+    # Where an opening reaches the edge of its panel, and beyond it is none, the frame itself is the edge.
+    p, low_hole, high_hole = walls.panels, low_found.copy(), high_found.copy()
+    for i in np.flatnonzero(found):
+        mine = p.side == side[i]
+        for edges, result, step in ((low_hole, low_found, -EDGE), (high_hole, high_found, EDGE)):
+            for axis in (0, 1):
+                # At two places, for one may lie between two rows.
+                places = low_hole[i] + np.array([[0.5], [0.3]]) * (high_hole[i] - low_hole[i])
+                places[:, axis] = edges[i, axis] + step
+                met = (p.low[mine, None, :2] < places) & (p.high[mine, None, :2] > places)
+                if not met.all(axis=2).any():
+                    result[i, axis] = np.nan
     return low_found, high_found
 
 

@@ -118,6 +118,27 @@ class Walls:
         result[column >= 0] = self.columns.element[column[column >= 0]]
         return result
 
+    def in_side(self, element: Ints) -> tuple[Ints, Floats, Floats]:
+        """The side in whose plane each flat part lies, and its extents there; -1 for none."""
+        best = np.full(len(element), -1, np.int64)
+        deepest = np.zeros(len(element))
+        low_best, high_best = np.zeros((len(element), 3)), np.zeros((len(element), 3))
+        for side, frame in enumerate(self.sides.frame):
+            mine = self.panels.side == side
+            low, high = g.extents(self.meshes, element, np.broadcast_to(frame, (len(element), 3, 3)))
+            flat = np.abs(self.boxes.axes[element, 2] @ frame[2]) > 0.985
+            shared = np.minimum(high[:, 2], self.sides.outer[side] + 0.3) - np.maximum(
+                low[:, 2], self.sides.inner[side] - 0.3
+            )
+            along = np.minimum(high[:, 0], self.panels.high[mine, 0].max()) - np.maximum(
+                low[:, 0], self.panels.low[mine, 0].min()
+            )
+            score = np.where(flat & (along > 0), shared, 0.0)
+            better = score > deepest
+            best[better], deepest[better] = side, score[better]
+            low_best[better], high_best[better] = low[better], high[better]
+        return best, low_best, high_best
+
     def _sides(self) -> None:
         """Group panels by plane, largest first, and turn each plane outwards: away from its columns."""
         normal = self.boxes.axes[self.panel, 2].copy()
@@ -230,9 +251,9 @@ class Walls:
         low, high = g.sections(self.meshes, element, self.sides.frame[beside], heights)
         wide = high[:, :, 0] - low[:, :, 0]
         # Plates, brackets and haunches widen single sections: those that differ from the usual one do not count.
-        with np.errstate(all="ignore"):
-            usual = np.nanmedian(wide, axis=1) if len(wide) else np.zeros(0)
-            weight = np.where(np.abs(wide - usual[:, None]) < 0.002, 1.0, 0.0)
+        met = (~np.isnan(wide)).sum(axis=1)
+        usual = np.sort(wide, axis=1)[np.arange(len(wide)), np.maximum(met - 1, 0) // 2]  # NaN stands last
+        weight = np.where(np.abs(wide - usual[:, None]) < 0.002, 1.0, 0.0)
         centre = 0.5 * (high[:, :, 0] + low[:, :, 0])
         known = weight.sum(axis=1) > 0
         self.columns = Columns(

@@ -39,7 +39,7 @@ from checker.settings import Settings, files_to_read
 if __name__ == "__main__":
     files = files_to_read([Path(sys.argv[1])], Settings())
     result = run.check(files, Settings(), load_rules(), lambda what, share: None)
-    run.write(result, Path(sys.argv[2]), ("bcf", "json", "csv"))
+    run.write(result, Path(sys.argv[-1]), sys.argv[2:-1])
     print(result.panels, len(result.verdicts), len(result.issues))
 """
 
@@ -142,7 +142,8 @@ class Writer:
                     )
         head = (
             "ISO-10303-21;\nHEADER;\nFILE_DESCRIPTION((''),'2;1');\n"
-            "FILE_NAME('benchmark.ifc','2026-01-01T00:00:00',(''),(''),'','','');\nFILE_SCHEMA(('IFC4'));\nENDSEC;\nDATA;\n"
+            "FILE_NAME('benchmark.ifc','2026-01-01T00:00:00',(''),(''),'','','');\n"
+            "FILE_SCHEMA(('IFC4'));\nENDSEC;\nDATA;\n"
         )
         return head + "\n".join(self.lines) + "\nENDSEC;\nEND-ISO-10303-21;\n"
 
@@ -168,17 +169,22 @@ def main() -> None:
             writer = Writer()
             path.write_text(writer.hall(panels))
             print(f"{path.name}: {writer.count} elements, {path.stat().st_size / 1e6:.1f} MB")
-            times[panels] = {"plain": [], "seamtrace": []}
+            ways = {
+                "plain": (PLAIN, ()),
+                "measured": (OURS, ("json", "csv")),
+                "with pictures": (OURS, ("json", "csv", "bcf")),
+            }
+            times[panels] = {name: [] for name in ways}
             for _ in range(chosen.runs):
-                for name, code in (("plain", PLAIN), ("seamtrace", OURS)):
-                    taken, said = seconds(code, str(path), folder)
+                for name, (code, formats) in ways.items():
+                    taken, said = seconds(code, str(path), *formats, folder)
                     times[panels][name].append(taken)
-            plain, ours = (statistics.median(times[panels][name]) for name in ("plain", "seamtrace"))
-            print(
-                f"  plain {plain:.2f} s, seamtrace {ours:.2f} s ({said} panels, verdicts, issues), ratio {ours / plain:.2f}"
-            )
+            middle = {name: statistics.median(taken) for name, taken in times[panels].items()}
+            print(f"  panels, verdicts, issues: {said}")
+            for name, taken in middle.items():
+                print(f"  {name:14} {taken:6.2f} s, {taken / middle['plain']:5.2f} of plain")
         small, large = sorted(times)
-        growth = statistics.median(times[large]["seamtrace"]) / statistics.median(times[small]["seamtrace"])
+        growth = statistics.median(times[large]["measured"]) / statistics.median(times[small]["measured"])
         print(f"growth exponent from {small} to {large} panels: {math.log(growth) / math.log(large / small):.2f}")
 
 

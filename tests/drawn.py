@@ -199,6 +199,23 @@ def remade(model: Model, bodies: Mapping[str, Body], faults: Mapping[str, str] |
     return replace(model, meshes=meshes, faults=said)
 
 
+def reduced(model: Model, keep: Sequence[int]) -> Model:
+    """A model with some of its elements only."""
+    bodies = bodies_of(model)
+    empty = Meshes(
+        np.zeros((0, 3)), np.zeros((0, 3), np.int64), np.zeros(len(keep) + 1, int), np.zeros(len(keep) + 1, int)
+    )
+    elements = tuple(model.elements[i] for i in keep)
+    kept = replace(
+        model,
+        elements=elements,
+        roles=tuple(model.roles[i] for i in keep),
+        faults=tuple(model.faults[i] for i in keep),
+        meshes=empty,
+    )
+    return remade(kept, {element.name: bodies[element.name] for element in elements})
+
+
 def joined(*models: Model) -> Model:
     """Several models in one frame, elements in the order of their GlobalIds."""
     every = [(e, r, b) for m in models for e, r, b in zip(m.elements, m.roles, bodies_of(m).values(), strict=True)]

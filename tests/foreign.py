@@ -166,7 +166,8 @@ class Panel:
 
 @dataclass(frozen=True)
 class Opening:
-    """A window or gate: ``how`` is void (in a panel), row (between two shorter panels) or gate (from the floor up).
+    """A window or gate: ``how`` is void (in a panel), row (between two shorter panels), gate (from the floor up between
+    shorter panels) or door (from the floor up, cut out of the panels).
 
     ``seal`` is four, mitred, ring or none; ``gap`` all round; ``u0`` to ``u1`` the frame from the left axis of the bay.
     """
@@ -383,8 +384,8 @@ class Hall:
             origin = 0.0 if bay == 0 else marks[bay]
             for row, (low, high) in enumerate(pairwise(levels)):
                 spans = [(a, b)]
-                for n, o in enumerate(r.openings):
-                    if (o.run, o.bay) != (k, bay) or o.how == "void":
+                for o in r.openings:
+                    if (o.run, o.bay) != (k, bay) or o.how in ("void", "door"):
                         continue
                     if (o.how == "row" and o.row == row) or (o.how == "gate" and row <= o.row):
                         spans = [(a, origin + o.u0 - o.gap), (origin + o.u1 + o.gap, b)]
@@ -408,20 +409,23 @@ class Hall:
     def _opening(self, n: int, o: Opening, k: int, origin: float, levels: Sequence[float]) -> None:
         r, g = self.recipe, o.gap
         u0, u1 = origin + o.u0, origin + o.u1
-        if o.how == "void":
-            z0, z1 = levels[o.row] + o.z0, levels[o.row] + o.z1
-            host = f"panel.{k}.{o.row}.{o.bay}"
-            self.add(Part(f"hole.{n}", "hole", k, [block(u0 - g, u1 + g, z0 - g, z1 + g, -0.05, r.thick + 0.05, axis=D)],
-                          host=host))  # fmt: skip
-        elif o.how == "row":
-            z0, z1 = levels[o.row] + g, levels[o.row + 1] - g
-        else:
-            z0, z1 = r.floor + g, levels[o.row + 1] - g
-        kind = "gate" if o.how == "gate" else "window"
+        z0, z1 = {
+            "void": (levels[o.row] + o.z0, levels[o.row] + o.z1),
+            "row": (levels[o.row] + g, levels[o.row + 1] - g),
+            "gate": (r.floor + g, levels[o.row + 1] - g),
+            "door": (r.floor + g, r.floor + o.z1),
+        }[o.how]
+        for row, (low, high) in enumerate(pairwise(levels)):
+            if (o.how == "void" and row == o.row) or (o.how == "door" and low < z1 + g):
+                low = z0 - g if o.how == "void" else low if row else low - 0.05
+                hole = block(u0 - g, u1 + g, low, min(z1 + g, high), -0.05, r.thick + 0.05, axis=D)
+                name = f"hole.{n}" if row == o.row else f"hole.{n}.{row}"
+                self.add(Part(name, "hole", k, [hole], host=f"panel.{k}.{row}.{o.bay}"))
+        kind = "gate" if o.how in ("gate", "door") else "window"
         frame = Prism(D, rectangle(u0, u1, z0, z1), 0.02, r.thick - 0.02)
         frame.holes = [rectangle(u0 + 0.06, u1 - 0.06, z0 + 0.06, z1 - 0.06)]
         pane = block(u0 + 0.06, u1 - 0.06, z0 + 0.06, z1 - 0.06, 0.05, 0.07, axis=D)
-        self.add(Part(f"{kind}.{n}", kind, k, [frame, pane], host=f"hole.{n}" if o.how == "void" else ""))
+        self.add(Part(f"{kind}.{n}", kind, k, [frame, pane], host=f"hole.{n}"))
         d0, d1 = 0.03, 0.07
         if o.seal == "ring":
             body = Prism(D, rectangle(u0 - g, u1 + g, z0 - g, z1 + g), d0, d1)
@@ -444,7 +448,7 @@ class Hall:
         return [
             (marks[o.bay] + o.u0 - o.gap, marks[o.bay] + o.u1 + o.gap)
             for o in self.recipe.openings
-            if o.run == k and o.how == "gate"
+            if o.run == k and o.how in ("gate", "door")
         ]
 
     def _stretches(
@@ -538,7 +542,8 @@ class Hall:
             "ell": [(low, t), (high, t), (high, t + 0.0015), (low + 0.0015, t + 0.0015), (low + 0.0015, t + 0.04),
                     (low, t + 0.04)],
             "drip": [
-                (high, t), (high, t + 0.001), (low + 0.03, t + 0.001), (low, t + 0.031), (low, t + 0.03), (low + 0.03, t)
+                (high, t), (high, t + 0.001), (low + 0.03, t + 0.001),
+                (low, t + 0.031), (low, t + 0.03), (low + 0.03, t),
             ],
         }[r.flashing]  # fmt: skip
         middles = [0.5 * (a + b) - 0.4 for a, b in pairwise([0.0, *axes, self.lengths[k]])]
@@ -613,9 +618,9 @@ class Hall:
             box = self._in_run(column, k)
             low = min(z for z, _ in body.ring)
             front = box[1, 2]
-            if abs(front + self.recipe.stand) < 1e-3 and box[0, 1] < low < box[1, 1]:
-                if body.low < box[1, 0] - 1e-3 and body.high > box[0, 0] + 1e-3:
-                    self.expect("base-rail-offset", f"rail.{k}.{i}", column.key, value=8.0 + by_mm)
+            behind = abs(front + self.recipe.stand) < 1e-3 and box[0, 1] < low < box[1, 1]
+            if behind and body.low < box[1, 0] - 1e-3 and body.high > box[0, 0] + 1e-3:
+                self.expect("base-rail-offset", f"rail.{k}.{i}", column.key, value=8.0 + by_mm)
 
     def _in_run(self, part: Part, k: int) -> np.ndarray:
         """Extents (2, 3) of an upright part in the frame of another run; round ones too."""
@@ -863,8 +868,8 @@ class Writer:
         self.axis = self.make("IfcGeometricRepresentationSubContext", ContextIdentifier="Axis", ContextType="Model",
                               ParentContext=self.context, TargetView="GRAPH_VIEW")  # fmt: skip
         name = self.recipe.name
-        project = self.rooted("IfcProject", guid_of(name, "project"), "Project 7", RepresentationContexts=[self.context],
-                              UnitsInContext=units)  # fmt: skip
+        project = self.rooted("IfcProject", guid_of(name, "project"), "Project 7", UnitsInContext=units,
+                              RepresentationContexts=[self.context])  # fmt: skip
         site_place = self.placement(None, site_at)
         building_place = self.placement(site_place, building_at)
         self.storey_place = self.placement(building_place, storey_at)
@@ -911,9 +916,8 @@ class Writer:
             made = self._clipped(body, int(style[3]), into)
             if made is not None:
                 return made
-        if style in ("brep", "faceset", "triangles", "advanced"):
-            if not body.holes or style != "triangles":
-                return self._faces(body, style, into)
+        if style in ("brep", "faceset", "advanced") or (style == "triangles" and not body.holes):
+            return self._faces(body, style, into)
         if style in ("mapped", "mirrored"):
             return "MappedRepresentation", self._mapped(body, into, style == "mirrored")
         profile = self._profile(body.ring, body.holes)
@@ -1103,9 +1107,9 @@ class Writer:
         )
         if r.tongue and straight:
             low, high, t, m = panel.low, panel.top[0][1], r.thick, r.thick / 2
-            ring = [(low, 0.0), (high, 0.0), (high, m - 0.004), (high + 0.011, m - 0.004), (high + 0.011, m + 0.004), (high, m + 0.004),
-                    (high, t), (low, t), (low, m + 0.005), (low + 0.012, m + 0.005), (low + 0.012, m - 0.005),
-                    (low, m - 0.005)]  # fmt: skip
+            tongue = [(high, m - 0.004), (high + 0.011, m - 0.004), (high + 0.011, m + 0.004), (high, m + 0.004)]
+            groove = [(low, m + 0.005), (low + 0.012, m + 0.005), (low + 0.012, m - 0.005), (low, m - 0.005)]
+            ring = [(low, 0.0), (high, 0.0), *tongue, (high, t), (low, t), *groove]
             return [Prism(U, ring, panel.left[0], panel.right[0])]
         whole = Prism(D, panel.ring(), 0.0, r.thick)
         if r.styles["panel"].body != "sheets":

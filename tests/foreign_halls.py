@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 
-from foreign import U, Z, Hall, Opening, Prism, Recipe, Style, block
+from foreign import Hall, Opening, Prism, Recipe, Style, U, Z, block
 
 Square = tuple[tuple[float, float], ...]
 
@@ -134,7 +134,9 @@ DANISH = Recipe(
 FRENCH = Recipe(
     "panneaux",
     {
-        "panel": Style("IfcBuildingElementProxy", "P{n}", object_type="Panneau sandwich 150", body="box0", frame="prism"),
+        "panel": Style(
+            "IfcBuildingElementProxy", "P{n}", object_type="Panneau sandwich 150", body="box0", frame="prism"
+        ),
         "column": Style("IfcMember", "Poteau rond 193.7x10", "POST", body="section"),
         "plinth": Style("IfcBuildingElementProxy", "Longrine {n}", object_type="Soubassement béton", frame="prism"),
         "rail": Style("IfcMember", "Lisse basse {n}", frame="prism"),
@@ -329,6 +331,7 @@ SWEDISH = Recipe(
         "flashing": Style("IfcCovering", "Sockelplåt {n}", body="box1"),
         "cover": Style("IfcCovering", "Täckplåt {n}", body="mapped"),
         "gate": Style("IfcDoor", "Port {n}"),
+        "hole": HOLE,
         "frame_seal": Style("IfcBuildingElementProxy", "Tätningslist port {n}"),
     },
     plan(12.0, 7.0),
@@ -339,7 +342,7 @@ SWEDISH = Recipe(
     column=("box", 0.15, 0.15, 0.008, 0.016),
     column_head=-0.1,
     rail="box",
-    openings=(Opening("gate", 0, 1, 0, 0.0, 4.0, gap=0.015),),
+    openings=(Opening("gate", 0, 1, 0, 0.0, 4.0, gap=0.015), Opening("door", 2, 1, 0, 0.6, 1.6, z1=1.75)),
     unit="cm",
     turn=142.0,
     offset=(-64000.0, 6580000.0, 3.0),
@@ -521,6 +524,66 @@ def _bare(h: Hall) -> None:
     h.remove("column_seal.2.0.0.0")
     for row in (0, 1):
         h.expect("column-seal", f"panel.2.{row}.0", f"panel.2.{row}.1")
+
+
+def second(kind: str, z: float = 0.0, d: float = 0.0) -> Callable[[Hall], None]:
+    """The strips of a kind twice, the second one elsewhere (mm)."""
+
+    def change(h: Hall) -> None:
+        for part in h.of(kind):
+            h.add(replace(part, key=f"second.{part.key}", bodies=[replace(body) for body in part.bodies]))
+            h.shift(f"second.{part.key}", z=z, d=d)
+
+    return change
+
+
+def _halved(kind: str, at: float) -> Callable[[Hall], None]:
+    """Upright strips cut into an inner and an outer one."""
+
+    def change(h: Hall) -> None:
+        for part in h.of(kind):
+            (body,) = part.bodies
+            outer = replace(body, ring=[(max(d, at), u) for d, u in body.ring])
+            body.ring = [(min(d, at), u) for d, u in body.ring]
+            h.add(replace(part, key=f"second.{part.key}", bodies=[outer]))
+
+    return change
+
+
+def _lapping(h: Hall) -> None:
+    """The frame of a window is larger than its opening and lies on the panel."""
+    for part in h.of("window"):
+        low, high = part.bodies[0].box()
+        part.bodies = [block(low[U] - 0.06, high[U] + 0.06, low[Z] - 0.06, high[Z] + 0.06, 0.1, 0.14, axis=2)]
+    for part in h.of("frame_seal"):
+        part.bodies[0].low, part.bodies[0].high = 0.085, 0.1
+
+
+def _in_two_planes(h: Hall) -> None:
+    """Every second flashing lies upon its neighbours."""
+    for part in [*h.of("flashing"), *h.of("cover")]:
+        h.shift(part.key, d=1.5 * (int(part.key[-1]) % 2))
+
+
+VARIANTS: dict[str, tuple[Recipe, Callable[[Hall], None]]] = {
+    "strips on the rail as well": (GERMAN, second("plinth_seal", z=90.0)),
+    "strips at both edges of the plinth": (GERMAN, second("plinth_seal", d=70.0)),
+    "strips on columns and on panels": (GERMAN, _halved("column_seal", -0.004)),
+    "foam in two layers": (GERMAN, _halved("foam", 0.06)),
+    "windows without openings": (
+        replace(GERMAN, styles={kind: style for kind, style in GERMAN.styles.items() if kind != "hole"}),
+        lambda h: None,
+    ),
+    "frames lapping onto panels": (GERMAN, _lapping),
+    "flashings in two planes": (GERMAN, _in_two_planes),
+    "columns in two models": (
+        replace(GERMAN, files=({}, {"schema": "IFC2X3", "unit": "m"}), spread={"twin": 1},
+                styles={**GERMAN.styles, "twin": GERMAN.styles["column"]}),
+        lambda h: [h.add(replace(p, key=f"twin.{p.key}", kind="twin")) for p in h.of("column")] and None,
+    ),
+    "panels up to the gable": (replace(GERMAN, tops={1: ((0.0, 0.0), (6.0, 0.5))}), lambda h: None),
+}  # fmt: skip
+"""Clean halls of other makes: a recipe, and what its modeller does differently."""
 
 
 WRONGS: dict[str, Callable[[Hall], None]] = {

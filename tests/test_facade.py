@@ -380,13 +380,13 @@ def column_line(facade, name):
     )
 
 
-def read_profile(folder, profile, depth=TOP / 1000 + 0.5, turn=0.0):
+def read_profile(folder, profile, depth=TOP / 1000 + 0.5, turn=0.0, along=(0, 0, 1)):
     """A column of a profile, as the reading layer gives its body: points (p, 3) round its axis from z = 0 up."""
     kit = Kit(unit="mm")
     made = profile(kit)
     kit.product(
         "IfcColumn",
-        kit.extrusion(made, depth),
+        kit.extrusion(made, depth, along=along),
         placement=kit.place(kit.axes((0, 0, 0), (0, 0, 1), (np.cos(turn), np.sin(turn), 0))),
     )
     reading = kit.read(folder)
@@ -464,6 +464,20 @@ def test_the_centre_line_of_a_column_runs_through_the_middle_of_its_section(name
     assert front == pytest.approx(0.0, abs=0.1)
     assert half == pytest.approx(wide / 2, abs=0.1)
     assert failing(checked(model)) == set()
+
+
+@pytest.mark.parametrize("name", PROFILES)
+def test_a_rolled_column_that_leans_has_a_leaning_centre_line(name, tmp_path):
+    profile, _, deep = PROFILES[name]
+    points, triangles = read_profile(tmp_path, profile, along=(0.004, 0, 1))
+    foot = points[points[:, 2] < 1e-6]
+    middle = (foot.min(axis=0) + foot.max(axis=0)) / 2
+    stands = points - [middle[0], middle[1], 0.0] + to_world(BAY, -500.0, -deep / 2)
+    facade = built(remade(WALL.model(), {"column 2": (stands, triangles)}))
+    centre, slope, front, _ = column_line(facade, "column 2")
+    assert slope == pytest.approx(0.004, abs=1e-6)
+    assert centre == pytest.approx(BAY + 0.004 * 500.0, abs=0.1)
+    assert front == pytest.approx(0.0, abs=0.1)
 
 
 def test_an_i_section_has_the_area_of_its_table(tmp_path):

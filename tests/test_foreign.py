@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 from foreign import Expected, Hall
-from foreign_halls import RECIPES, hall
+from foreign_halls import RECIPES, VARIANTS, hall
 
 from checker.model import ModelFile
 from checker.rule import load_rules
@@ -106,6 +106,15 @@ def test_finds_what_is_wrong_and_nothing_else(name: str, wrong: bool, tmp_path: 
     made = hall(name, wrong)
     lines = complaints(made, answer(made, tmp_path))
     assert not lines, "\n".join([f"{name}, {'with faults' if wrong else 'clean'}:", *lines])
+
+
+@pytest.mark.parametrize("name", VARIANTS)
+def test_other_makes_of_a_clean_hall_are_clean(name: str, tmp_path: Path) -> None:
+    recipe, change = VARIANTS[name]
+    made = Hall(recipe)
+    change(made)
+    lines = complaints(made, answer(made, tmp_path))
+    assert not lines, "\n".join([f"{name}:", *lines])
 
 
 def test_a_missed_or_false_failure_and_an_inexact_width_would_be_told(tmp_path: Path) -> None:

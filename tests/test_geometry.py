@@ -208,6 +208,28 @@ def test_merged_stretches_cover_what_a_raster_covers(stretches):
         assert merged.group[one] != merged.group[two] or merged.start[two] > merged.end[one] + g.SAME_LENGTH
 
 
+@given(
+    st.lists(stretch, max_size=12), st.lists(st.tuples(st.integers(0, 70), st.integers(1, 40)), min_size=3, max_size=3)
+)
+def test_what_no_stretch_covers_is_what_a_raster_leaves_open(stretches, windows):
+    """Within each group's own window; stretches may begin before it and end behind it."""
+    group = np.array([s[0] for s in stretches], np.int64)
+    start = np.array([s[1] for s in stretches], float)
+    first = np.array([w[0] for w in windows], float)
+    last = first + [w[1] for w in windows]
+    left = g.complement(g.merge(group, start, start + [s[2] for s in stretches]), first, last)
+    open_there = np.zeros((3, 120), bool)
+    for each, (low, length) in enumerate(windows):
+        open_there[each, low : low + length] = True
+    for each, low, length in stretches:
+        open_there[each, low : low + length] = False
+    drawn = np.zeros((3, 120), bool)
+    for each, low, high in zip(left.group, left.start, left.end, strict=True):
+        assert not drawn[each, int(low) : int(high)].any()
+        drawn[each, int(low) : int(high)] = True
+    assert (drawn == open_there).all()
+
+
 @given(st.lists(st.tuples(st.integers(0, 3), st.floats(-9, 9)), max_size=20))
 def test_grouped_numbers_are_those_of_plain_loops(pairs):
     pairs.sort(key=lambda pair: pair[0])
