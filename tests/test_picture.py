@@ -14,17 +14,15 @@ from checker.model import Meshes, Model
 from checker.output import picture
 from checker.output.picture import (
     CONCERNED,
-    MARK,
     MOVES,
-    PAPER,
     SEALS,
     Viewpoint,
     draw,
     draw_all,
     element_boxes,
-    png,
     viewpoint,
 )
+from checker.output.raster import MARK, PAPER, paint, png
 from checker.result import Move
 
 Image = pytest.importorskip("PIL.Image")
@@ -93,7 +91,7 @@ def surfaces(view: Viewpoint, model: Model) -> np.ndarray:
     """Where surfaces are, without edges: the same scene with its edges left out."""
     scene = picture.scene_of(view, model, element_boxes(model))
     bare = dataclasses.replace(scene, ends=scene.ends[:0], edge_layer=scene.edge_layer[:0])
-    return (pixels(picture.paint(bare, WIDE, HIGH)) != PAPER).any(axis=2)
+    return (pixels(paint(bare, WIDE, HIGH)) != PAPER).any(axis=2)
 
 
 def test_ground_from_under_the_camera_to_the_horizon():
