@@ -1,0 +1,216 @@
+"""Where the parts of a layer lie: pieces as stretches along the lines of seams, in the lanes of the layer.
+
+Bodies are clipped to the zone of a line's section; what is left of them covers a stretch of the line.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+import shapely
+
+from checker import geometry as g
+from checker.facade import Facade, Layer, OpeningSeams, Seams, Zone
+from checker.model import Bools, Floats, Ints
+
+SEARCH: Final = 0.25
+"""A part of the right role this near to a zone was meant for it, though it lies wrong."""
+THROUGH: Final = 0.7
+"""A piece runs through a zone, from inside outwards, when the cosine of its direction with out is above this."""
+WIDEST_STRIP: Final = 0.30
+"""A part no wider than this, and three times as long, has one direction."""
+CORNER_STRETCH: Final = 0.15
+"""What runs along an edge of a frame so near to its corner must meet what runs along the next edge."""
+TOUCH: Final = 5e-4
+"""A part lies in a zone when it reaches further into it than this."""
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """Stretches of parts in lanes: lane key, element, start and end along, and whether the part runs along the seam.
+
+    ``low`` and ``high`` (k, 2) tell what of the zone's section, across and out, the part takes.
+    """
+
+    lane: Ints
+    element: Ints
+    start: Floats
+    end: Floats
+    parallel: Bools
+    low: Floats
+    high: Floats
+
+    def astray(self, placed: set[int]) -> "Pieces":
+        """Pieces that run along their line and lie in their place nowhere."""
+        return self.take(self.parallel & np.array([e not in placed for e in self.element.tolist()], bool))
+
+    def take(self, keep: Bools) -> "Pieces":
+        """Some of the pieces."""
+        return Pieces(*(getattr(self, name)[keep] for name in Pieces.__dataclass_fields__))
+
+
+@dataclass(frozen=True)
+class Lane:
+    """One lane of a layer on the lines of seams: pieces in it, in or near it, and stretches filled by other parts."""
+
+    inside: Pieces
+    around: Pieces
+    fills: Pieces
+
+
+def lanes_of(facade: Facade, layer: Layer, kind: type[Seams]) -> tuple[Lane, ...]:
+    """Where the parts of a layer lie, per lane."""
+    own = {each: _parts_in_lanes(facade, layer, each, layer.roles) for each in layer.seams}
+    if not layer.stands_in or any(len(lane.inside.lane) for lanes in own.values() for lane in lanes):
+        return own[kind]
+    others = _parts_in_lanes(facade, layer, kind, layer.stands_in)
+    return tuple(replace(mine, inside=other.inside) for mine, other in zip(own[kind], others, strict=True))
+
+
+def _parts_in_lanes(facade: Facade, layer: Layer, kind: type[Seams], roles: tuple[str, ...]) -> tuple[Lane, ...]:
+    """Where parts of some roles lie in the lanes of a layer (kept)."""
+    key = f"{'/'.join(roles)} in the lanes of {layer.name}/{kind.__name__}"
+    if key not in facade.kept:
+        seams = facade.seams[kind]
+        first, last = line_ends(seams)
+        lanes = []
+        for zone in layer.lanes(seams):
+            hull = Zone(
+                g.lowest(zone.across_low, seams.line, len(first)),
+                g.highest(zone.across_high, seams.line, len(first)),
+                g.lowest(zone.out_low, seams.line, len(first)),
+                g.highest(zone.out_high, seams.line, len(first)),
+            )
+            inside, around = _pieces(facade, seams, hull, first, last, facade.elements_of(*roles))
+            crosses = _crosses(facade, inside, _frames(seams, len(first)))
+            if kind is OpeningSeams:
+                # The strip along the next edge of the frame fills the corner.
+                near = inside.start >= last[inside.lane] - CORNER_STRETCH
+                crosses &= ~(near | (inside.end <= first[inside.lane] + CORNER_STRETCH))
+            inside = inside.take(~crosses)
+            # What lies behind the parts of a seam is not in the way of what lies between them.
+            inner = g.lowest(seams.inner, seams.line, len(first)) + TOUCH
+            between = replace(hull, out_low=np.maximum(hull.out_low, inner))
+            fills, _ = _pieces(facade, seams, between, first, last, facade.elements_of(*layer.yields_to))
+            lanes.append(Lane(inside, around, fills))
+        facade.kept[key] = tuple(lanes)
+    result: tuple[Lane, ...] = facade.kept[key]
+    return result
+
+
+def line_ends(seams: Seams) -> tuple[Floats, Floats]:
+    """First and last coordinate of each line of seams."""
+    lines = int(seams.line.max()) + 1 if len(seams) else 0
+    return g.lowest(seams.start, seams.line, lines), g.highest(seams.end, seams.line, lines)
+
+
+def _pieces(
+    facade: Facade, seams: Seams, zone: Zone, first: Floats, last: Floats, elements: Ints
+) -> tuple[Pieces, Pieces]:
+    """Stretches of parts that lie in the zone of each line, and of all that lie in or near it."""
+    frame = _frames(seams, len(first))
+    line, element = _near(facade, frame, zone, first, last, elements)
+    entries, pair = g.spread(facade.model.meshes.triangle_start, element)
+    corners = facade.model.meshes.points[facade.model.meshes.triangles[entries]]
+    local = np.einsum("tij,tkj->tki", frame[line[pair]], corners)
+    results = []
+    for grow in (0.0, SEARCH):
+        low = np.stack([zone.across_low - grow, zone.out_low - grow], axis=1)[line[pair]]
+        high = np.stack([zone.across_high + grow, zone.out_high + grow], axis=1)[line[pair]]
+        results.append(_stretches(facade, local, pair, line, element, frame, low, high, zone, strict=grow == 0.0))
+    inside, around = results
+    # Behind a piece that runs through, at an inner corner, the line has come to its end.
+    deep = (zone.out_high - zone.out_low)[inside.lane]
+    through = _runs_through(facade, inside.element, frame[inside.lane])
+    first, last = first[inside.lane], last[inside.lane]
+    start = np.where(through & (inside.start - first < deep), np.minimum(inside.start, first), inside.start)
+    end = np.where(through & (last - inside.end < deep), np.maximum(inside.end, last), inside.end)
+    return replace(inside, start=start, end=end), around
+
+
+def _frames(seams: Seams, lines: int) -> Floats:
+    """The frame (l, 3, 3) of each line of seams."""
+    frame = np.zeros((lines, 3, 3))
+    frame[seams.line] = seams.frame
+    return frame
+
+
+def _crosses(facade: Facade, pieces: Pieces, frame: Floats) -> Bools:
+    """Which pieces are of strips that only cross their line: they belong to another seam and fill nothing here."""
+    axis = np.einsum("mj,mij->mi", facade.boxes.axes[pieces.element, 0], frame[pieces.lane])
+    length, width = facade.boxes.size[pieces.element, 0], facade.boxes.size[pieces.element, 1]
+    slender = (width < WIDEST_STRIP) & (length > 3 * width)
+    result: Bools = slender & (np.abs(axis[:, 0]) < 0.5) & (np.abs(axis[:, 2]) <= THROUGH)
+    return result
+
+
+def _runs_through(facade: Facade, element: Ints, frame: Floats) -> Bools:
+    """Whether parts (m,) run from inside outwards in frames (m, 3, 3)."""
+    result: Bools = np.abs(np.einsum("mj,mj->m", facade.boxes.axes[element, 0], frame[:, 2])) > THROUGH
+    return result
+
+
+def _near(facade: Facade, frame: Floats, zone: Zone, first: Floats, last: Floats, elements: Ints) -> tuple[Ints, Ints]:
+    """Pairs (line, element) whose boxes meet, found in plan and then in height."""
+    if len(first) == 0 or len(elements) == 0:
+        return np.zeros(0, np.int64), np.zeros(0, np.int64)
+    ends = np.stack([first, last], axis=1)
+    across = np.stack([zone.across_low - SEARCH, zone.across_high + SEARCH], axis=1)
+    out = np.stack([zone.out_low - SEARCH, zone.out_high + SEARCH], axis=1)
+    corner = np.array([[i, j, k] for i in (0, 1) for j in (0, 1) for k in (0, 1)])
+    local = np.stack([ends[:, corner[:, 0]], across[:, corner[:, 1]], out[:, corner[:, 2]]], axis=2)
+    world = np.einsum("lij,lci->lcj", frame, local)
+    low, high = world.min(axis=1), world.max(axis=1)
+    box_low, box_high = facade.boxes.low[elements], facade.boxes.high[elements]
+    tree = shapely.STRtree(shapely.box(box_low[:, 0], box_low[:, 1], box_high[:, 0], box_high[:, 1]))
+    line, found = tree.query(shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]))
+    keep = (box_low[found, 2] <= high[line, 2]) & (box_high[found, 2] >= low[line, 2])
+    order = np.lexsort((found[keep], line[keep]))
+    return line[keep][order], elements[found[keep][order]]
+
+
+def _stretches(
+    facade: Facade,
+    local: Floats,
+    pair: Ints,
+    line: Ints,
+    element: Ints,
+    frame: Floats,
+    low: Floats,
+    high: Floats,
+    zone: Zone,
+    strict: bool,
+) -> Pieces:
+    """What each part covers along its line between ``low`` and ``high`` across and out, as merged stretches."""
+    reach, met = g.clip_triangles(local, low, high)
+    clipped_low = np.clip(local[:, :, 1:].min(axis=1), low, high)
+    clipped_high = np.clip(local[:, :, 1:].max(axis=1), low, high)
+    m = len(line)
+    part_low, part_high = g.lowest(clipped_low[met], pair[met], m), g.highest(clipped_high[met], pair[met], m)
+    deep = part_high - part_low
+    good = (deep[:, 0] > TOUCH) & (deep[:, 1] > TOUCH)
+    if strict:
+        # A part that pokes into the zone from elsewhere does not count: the middle of its section must lie inside.
+        whole_low, whole_high = (
+            g.lowest(local[:, :, 2].min(axis=1), pair, m),
+            g.highest(local[:, :, 2].max(axis=1), pair, m),
+        )
+        near_low = g.lowest(local[met][:, :, 2].min(axis=1), pair[met], m)
+        near_high = g.highest(local[met][:, :, 2].max(axis=1), pair[met], m)
+        middle = 0.5 * (
+            np.where(np.isfinite(near_low), near_low, whole_low)
+            + np.where(np.isfinite(near_high), near_high, whole_high)
+        )
+        inside = (middle > zone.out_low[line] - TOUCH) & (middle < zone.out_high[line] + TOUCH)
+        # At an inner corner the piece of the other side, which runs outwards here, fills its own width.
+        good &= inside | _runs_through(facade, element, frame[line])
+    keep = met & good[pair]
+    merged = g.merge(pair[keep], reach[keep, 0], reach[keep, 1])
+    size, axes = facade.boxes.size[element], facade.boxes.axes[element]
+    along = np.abs(np.einsum("mj,mj->m", axes[:, 0], frame[line][:, 0])) if m else np.zeros(0)
+    # Compact parts and rings have no direction of their own and may continue any seam.
+    parallel = (along > 0.85) | (size[:, 0] < 2.0 * size[:, 1])
+    owner = merged.group
+    return Pieces(
+        line[owner], element[owner], merged.start, merged.end, parallel[owner], part_low[owner], part_high[owner]
+    )
