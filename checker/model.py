@@ -53,7 +53,8 @@ class Source:
 
     ``length_unit`` is a word such as ``mm``, ``m`` or ``foot``; ``project_guid`` the GlobalId of the IfcProject;
     ``saved`` the time stamp of the file header as ``YYYY-MM-DDThh:mm:ssZ`` or ``""``; ``header_name`` the name
-    the header gives the file.
+    the header gives the file. ``frame`` are the rows (4, 4) of the matrix that brought the file's own coordinates into
+    the world, () where they are the same.
     """
 
     file: str
@@ -66,6 +67,7 @@ class Source:
     header_name: str
     name: str
     owner: str
+    frame: tuple[tuple[float, ...], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

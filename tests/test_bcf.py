@@ -17,12 +17,16 @@ from box_model import SAVED, Part, Place, cover, hall, issue_of, model_of, resul
 from lxml import etree
 from test_picture import only_mark, pixels
 
+from checker import run
+from checker.demo import DEFECTS, Options, write_hall
 from checker.errors import CannotCheck
 from checker.model import Element
 from checker.output import picture
 from checker.output.bcf import CAUTION, issues_bcf, write_bcf
 from checker.output.picture import draw, viewpoint
 from checker.result import Move, Result
+from checker.rule import load_rules
+from checker.settings import Settings, files_to_read
 
 RUN = "2026-05-06T07:08:09Z"
 CHECKER = Path(__file__).parents[2] / "shared" / "tools" / "check_bcf.py"
@@ -101,6 +105,27 @@ def test_the_strict_checker_would_notice_a_camera_that_looks_away(tmp_path, stri
     write_ifc(parts, tmp_path / "facade.ifc")
     found, _, _ = strict.check(str(tmp_path / "issues.bcf"), strict.Models([str(tmp_path / "facade.ifc")]))
     assert [code for _, _, code, _ in found] == ["looks-away", "blank"], "the picture looks away too"
+
+
+GUISES = {
+    "turned, far away": Options(turn_deg=203.7, offset_m=(1.0e6, -2.5e5, 120.0)),
+    "a mixture in feet": Options(body="mixed", unit="foot", turn_deg=24.2, schema="IFC2X3"),
+    "each file on the map in its own way": Options(
+        map_conversion=((5.0e5, 6.2e6, 10.0, 12.0), (5.0e5, 6.2e6, 10.0, 12.0), (5.0e5 + 40.0, 6.2e6 - 25.0, 8.0, 30.0))
+    ),
+}
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+@pytest.mark.parametrize("guise", GUISES)
+def test_the_strict_checker_finds_nothing_in_issues_of_the_sample(tmp_path, strict, guise):
+    truth = write_hall(tmp_path / "models", tuple(DEFECTS), GUISES[guise])
+    files = files_to_read(list(truth.files), Settings())
+    result = run.check(files, Settings(), load_rules(), lambda what, share: None)
+    run.write(result, tmp_path, ["bcf"])
+    found, count, _ = strict.check(str(tmp_path / "issues.bcf"), strict.Models([str(path) for path in truth.files]))
+    assert found == []
+    assert count["topics"] == len(result.issues) > 20
 
 
 @pytest.fixture(scope="module")

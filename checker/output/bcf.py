@@ -5,11 +5,13 @@ import re
 import unicodedata
 import zipfile
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from math import inf
 from pathlib import Path, PureWindowsPath
 from typing import Final
 from uuid import UUID, uuid5
 
+import numpy as np
 from lxml import etree
 
 from checker.model import Model
@@ -59,7 +61,7 @@ def issues_bcf(result: Result, saved: str) -> bytes:
         folder = issue.topic.lower()
         archive.add(f"{folder}/", b"")
         archive.add(f"{folder}/markup.bcf", _xml(_markup(issue, result, view_guid, saved)))
-        archive.add(f"{folder}/viewpoint.bcfv", _xml(_visualization(view, view_guid)))
+        archive.add(f"{folder}/viewpoint.bcfv", _xml(_visualization(_as_opened(view), view_guid)))
         archive.add(f"{folder}/snapshot.png", picture)
     return archive.close()
 
@@ -245,6 +247,24 @@ def _move(issue: Issue) -> str:
         return ""
     move = issue.move
     return f"Move: {_line(move.what)} {move.distance_mm:.1f} mm {_line(move.direction)}, seen from outside."
+
+
+def _as_opened(view: Viewpoint) -> Viewpoint:
+    """The view in the coordinates of the file whose part should move: what its designer opens it with."""
+    if not view.frame:
+        return view
+    back = np.linalg.inv(np.array(view.frame))
+
+    def place(point: Point) -> Point:
+        x, y, z = (np.round(back[:3, :3] @ point + back[:3, 3], 6) + 0.0).tolist()
+        return x, y, z
+
+    def way(direction: Point) -> Point:
+        turned = back[:3, :3] @ direction
+        x, y, z = (np.round(turned / np.linalg.norm(turned), 12) + 0.0).tolist()
+        return x, y, z
+
+    return replace(view, eye=place(view.eye), place=place(view.place), direction=way(view.direction), up=way(view.up))
 
 
 def _visualization(view: Viewpoint, guid: str) -> Node:

@@ -79,6 +79,7 @@ class Viewpoint:
     picture; ``coloured`` pairs a colour (``FFRRGGBB``) with GlobalIds. ``tints`` gives the same colours by index into
     ``Model.elements`` for the painter. ``centre`` and ``radius_m`` are the framed sphere, ``place`` the worst place,
     ``detail_m`` the width round it that a magnifier should show, and ``move`` the way a part should go, or zeros.
+    ``frame`` is that of the model whose part should move, as in `Source`.
     """
 
     eye: Point
@@ -93,6 +94,7 @@ class Viewpoint:
     place: Point
     detail_m: float
     move: Point
+    frame: tuple[tuple[float, ...], ...] = ()
 
 
 def draw(view: Viewpoint, model: Model, width: int = 1000, height: int = 750) -> bytes:
@@ -150,7 +152,8 @@ def element_boxes(model: Model) -> Floats:
 def viewpoint(issue: Issue, model: Model, boxes: Floats | None = None) -> Viewpoint:
     """Where to stand, what to select and what to colour so that the issue is seen at once.
 
-    All flagged parts are coloured. Selected and framed are those at the worst place, the smallest first, as long as the
+    All flagged parts are coloured. Selected are only those whose model has the frame of the part that should move: the
+    camera is written in it. Selected and framed are those at the worst place, the smallest first, as long as the
     picture does not get too wide: beside a whole roof nobody would see the seam. ``boxes`` are those of
     `element_boxes` where the caller has them.
     """
@@ -162,6 +165,7 @@ def viewpoint(issue: Issue, model: Model, boxes: Floats | None = None) -> Viewpo
     centre, radius = _sphere(boxes[framed], place)
     direction, up = _attitude(np.array(issue.look))
     eye = centre - direction * (1.1 * radius / np.sin(np.radians(FIELD_OF_VIEW_DEG / 2)))
+    own = _frame(model, issue.elements[0]) if issue.elements else ()
     coloured: dict[str, str] = {}
     for i, colour in sorted(tints, key=lambda tint: BY_RANK.index(tint[1])):
         for guid in _shown([i], model):
@@ -172,7 +176,7 @@ def viewpoint(issue: Issue, model: Model, boxes: Floats | None = None) -> Viewpo
         direction=_point(direction, 12),
         up=_point(up, 12),
         field_of_view_deg=FIELD_OF_VIEW_DEG,
-        selected=_shown(framed.tolist(), model),
+        selected=_shown([i for i in framed.tolist() if _frame(model, i) == own], model),
         coloured=tuple(
             (colour, guids) for colour in BY_RANK if (guids := tuple(guid for guid, own in most if own == colour))
         ),
@@ -182,7 +186,12 @@ def viewpoint(issue: Issue, model: Model, boxes: Floats | None = None) -> Viewpo
         place=issue.point_m,
         detail_m=_detail(issue),
         move=issue.move.vector_m if issue.move else (0.0, 0.0, 0.0),
+        frame=own,
     )
+
+
+def _frame(model: Model, element: int) -> tuple[tuple[float, ...], ...]:
+    return model.sources[model.elements[element].source].frame
 
 
 def _point(vector: Floats, digits: int) -> Point:

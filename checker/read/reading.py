@@ -5,7 +5,7 @@ import tempfile
 import weakref
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -61,7 +61,11 @@ class Reading:
     def __init__(self, loaded: Sequence[_Loaded], frames: Sequence[Floats], notes: Sequence[str]) -> None:
         """``frames`` (4, 4) lead from the frame of each file to the common one."""
         self._loaded = loaded
-        self.sources = tuple(one.source for one in loaded)
+        same = np.eye(4)
+        self.sources = tuple(
+            one.source if (frame == same).all() else replace(one.source, frame=tuple(map(tuple, frame.tolist())))
+            for one, frame in zip(loaded, frames, strict=True)
+        )
         placed = [frame @ one.matrices for frame, one in zip(frames, loaded, strict=True)]
         self.origin = _middle(loaded, placed)
         for matrices in placed:
