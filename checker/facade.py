@@ -208,6 +208,7 @@ class Layer:
 
     Where a part with a role of ``yields_to`` fills the zone, the layer may be interrupted. Parts with a role of
     ``stands_in`` count where no part of the layer's own roles lies in its place anywhere: models name things loosely.
+    ``rings`` says that its seams come in fours, as sill, head, left and right of a frame, whose corners must close.
     """
 
     name: str
@@ -217,6 +218,7 @@ class Layer:
     lanes: Callable[[Seams], tuple[Zone, ...]]
     yields_to: tuple[str, ...] = ()
     stands_in: tuple[str, ...] = ()
+    rings: bool = False
 
     @property
     def any_role(self) -> set[str]:

@@ -135,13 +135,18 @@ def _parts(answer: Answer, i: int) -> list[int]:
     return list(dict.fromkeys(int(p) for p in every if p >= 0))
 
 
+def _severity(answer: Answer, i: int) -> Severity:
+    """How grave one failure is: what only warns is never an error, whatever else a project has set."""
+    return "warning" if answer.verdicts.warning[i] and answer.severity == "error" else answer.severity
+
+
 def _verdict(facade: Facade, answer: Answer, i: int) -> Verdict:
     subjects, verdicts = answer.subjects, answer.verdicts
     guids = [facade.model.elements[p].guid for p in _parts(answer, i)]
     return Verdict(
         rule=answer.rule.name,
         state=_STATES[int(verdicts.state[i])],
-        severity="warning" if verdicts.warning[i] and answer.severity == "error" else answer.severity,
+        severity=_severity(answer, i),
         subject=subjects.ids[i],
         kind=subjects.kind[i],
         value_mm=_number(verdicts.value_mm[i]),
@@ -189,7 +194,7 @@ def _issue(
         check_id=check_id,
         topic=str(uuid.uuid5(_TOPICS, check_id)),
         rule=rule.name,
-        severity="warning" if verdicts.warning[worst] and answer.severity == "error" else answer.severity,
+        severity=_severity(answer, worst),
         title=f"{sentence}{advice}{several}",
         description=f"{rule.title}. {place[0].upper()}{place[1:]}.",
         members=(),

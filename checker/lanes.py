@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from checker import geometry as g
-from checker.facade import Facade, Layer, OpeningSeams, Seams, Zone
+from checker.facade import Facade, Layer, Seams, Zone
 from checker.model import Bools, Floats, Ints
 
 SEARCH: Final = 0.25
@@ -83,7 +83,7 @@ def _parts_in_lanes(facade: Facade, layer: Layer, kind: type[Seams], roles: tupl
             )
             inside, around = _pieces(facade, seams, hull, first, last, facade.elements_of(*roles))
             crosses = _crosses(facade, inside, _frames(seams, len(first)))
-            if kind is OpeningSeams:
+            if layer.rings:
                 # The strip along the next edge of the frame fills the corner.
                 near = inside.start >= last[inside.lane] - CORNER_STRETCH
                 crosses &= ~(near | (inside.end <= first[inside.lane] + CORNER_STRETCH))

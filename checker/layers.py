@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from checker import geometry as g
-from checker.facade import Facade, Layer, OpeningSeams, Seams, Subjects, unique
+from checker.facade import Facade, Layer, Seams, Subjects, unique
 from checker.lanes import CORNER_STRETCH, TOUCH, Pieces, lanes_of, line_ends
 from checker.model import Floats, Ints
 
@@ -137,7 +137,7 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
         piece[s], other[s] = meets.first[order], meets.second[order]
     merged = Joints(*(np.concatenate([getattr(j, name) for j in joints]) for name in Joints.__dataclass_fields__))
     share = share if modelled else np.zeros(count)
-    if kind is OpeningSeams and modelled:
+    if layer.rings and modelled:
         for s, at, wide, first_piece, second_piece in _open_corners(facade, seams, lanes[0].inside):
             if wide > max(gap[s], lap[s]):
                 gap[s], own[s], gap_from[s], gap_to[s] = wide, wide, at, at

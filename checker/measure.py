@@ -135,9 +135,7 @@ def lacks(
         says=sentences,
         warning=np.zeros(count, bool),
         pieces=np.stack([found.piece, found.other, np.where(by_gap, found.astray, -1)], axis=1),
-        blame=Blame(
-            nobody, ("",) * count, seams.frame[:, 0], np.full(count, np.inf), np.full(count, -np.inf), cause, anchor
-        ),
+        blame=Blame.unmovable(nobody, seams.frame[:, 0], cause, anchor),
     )
 
 
@@ -160,6 +158,14 @@ def _sentence(seams: Seams, facade: Facade, found: Cover, says: str, i: int, by_
     if found.gap_from[i] <= seams.start[i] + g.SAME_LENGTH and found.gap_to[i] >= seams.end[i] - g.SAME_LENGTH:
         return f"{says} is missing over the whole seam ({seams.length[i] * MM:.0f} mm){where}"
     return f"{says} has a gap of {gap * MM:.1f} mm{where}"
+
+
+def without_column(seams: Seams) -> tuple[str, ...]:
+    """The faults of seams (n,), and for those without a column behind them that."""
+    return tuple(
+        fault or ("no column stands behind this seam" if column < 0 else "")
+        for fault, column in zip(seams.fault, seams.column, strict=True)
+    )
 
 
 def same_run(side: Ints, start: Floats, end: Floats, sign: Floats) -> Ints:

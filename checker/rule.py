@@ -52,6 +52,12 @@ class Blame:
     cause: Ints
     anchor: Ints
 
+    @classmethod
+    def unmovable(cls, part: Ints, along: Floats, cause: Ints, anchor: Ints) -> "Blame":
+        """Blame where no shift of a part mends anything: something is missing or of the wrong length."""
+        count = len(part)
+        return cls(part, ("",) * count, along, np.full(count, np.inf), np.full(count, -np.inf), cause, anchor)
+
 
 @dataclass(frozen=True)
 class Verdicts:

@@ -153,7 +153,7 @@ def write(result: Result, out: Path, formats: Sequence[str]) -> tuple[Path, ...]
     """Write the asked formats (``bcf``, ``json``, ``csv``) into a folder; all are whole, or none is touched.
 
     Raises:
-        BadSettings: The folder cannot be written.
+        CannotCheck: The folder cannot be written.
     """
     saved = run_time(result.model)
     contents: dict[Path, bytes] = {}
@@ -163,11 +163,7 @@ def write(result: Result, out: Path, formats: Sequence[str]) -> tuple[Path, ...]
         contents[out / "findings.json"] = findings(result)
     if "csv" in formats:
         contents[out / "seams.csv"] = seams_csv(result.seams)
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-        replace_many(contents)
-    except OSError as error:
-        raise BadSettings(f"{out}: cannot write here ({error.strerror}). Name another folder with --out.") from None
+    replace_many(contents)
     return tuple(contents)
 
 

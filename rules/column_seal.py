@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from checker.facade import Facade, Layer, PanelEndSeams, Seams, Zone
-from checker.measure import lacks
+from checker.measure import lacks, without_column
 from checker.rule import Verdicts, limit, rule
 from checker.sketch import detail
 
@@ -52,8 +52,5 @@ def column_seal(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdict
     The strip between column and panel is the airtight line of the seam. A gap leaks; an overlap holds the panel off the
     strip on both sides of it; a strip on the weather side of the panel seals nothing.
     """
-    fault = tuple(
-        f or ("no column stands behind this seam" if c < 0 else "")
-        for f, c in zip(seams.fault, seams.column, strict=True)
-    )
-    return lacks(seams, facade, LAYER, PanelEndSeams, limits.joint_mm, "Seal strip on the column", fault=fault)
+    says = "Seal strip on the column"
+    return lacks(seams, facade, LAYER, PanelEndSeams, limits.joint_mm, says, fault=without_column(seams))

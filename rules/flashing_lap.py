@@ -76,15 +76,7 @@ def flashing_lap(laps: Laps, facade: Facade, limits: Limits) -> Verdicts:
         point=laps.point,
         says=says,
         warning=np.zeros(count, bool),
-        blame=Blame(
-            laps.second,
-            ("",) * count,
-            laps.along,
-            np.full(count, np.inf),
-            np.full(count, -np.inf),
-            np.arange(count),
-            laps.second,
-        ),
+        blame=Blame.unmovable(laps.second, laps.along, np.arange(count), laps.second),
     )
 
 

@@ -31,6 +31,7 @@ LAYER = Layer(
     (OpeningSeams,),
     _lanes,
     stands_in=("foam", "tape", "sealant"),
+    rings=True,
 )
 
 

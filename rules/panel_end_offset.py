@@ -6,7 +6,7 @@ import numpy as np
 
 from checker.facade import Facade, PanelEndSeams
 from checker.geometry import SAME_LENGTH
-from checker.measure import Shifts, end_blame
+from checker.measure import Shifts, end_blame, without_column
 from checker.rule import MM, Verdicts, exceeds, in_mm, limit, rule, within
 from checker.sketch import detail
 
@@ -58,10 +58,6 @@ def panel_end_offset(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Ve
         column=Shifts(np.maximum(low - left_min, right_max - high), np.minimum(high - left_max, right_min - low)),
         off_line=np.abs(off_left + off_right) < 0.5 * np.maximum(np.abs(off_left), np.abs(off_right)),
     )
-    fault = tuple(
-        f or ("no column stands behind this seam" if c < 0 else "")
-        for f, c in zip(seams.fault, seams.column, strict=True)
-    )
     worse = left_is_worse[:, None]
     # The other end of the seam, where it is off as well: one sentence tells of both.
     other = np.where(left_is_worse, off_right, off_left)
@@ -78,7 +74,7 @@ def panel_end_offset(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Ve
         high_mm,
         at_smallest=np.where(worse, seams.at_offset_left_min, seams.at_offset_right_min),
         at_largest=np.where(worse, seams.at_offset_left_max, seams.at_offset_right_max),
-        fault=fault,
+        fault=without_column(seams),
         says_low="End of the {side} panel is only {value} from the column's centre line{also}",
         says_high="End of the {side} panel is {value} from the column's centre line{also}",
         says_negative="End of the {side} panel passes the column's centre line by {distance}{also}",

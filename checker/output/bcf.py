@@ -246,7 +246,8 @@ def _move(issue: Issue) -> str:
     if issue.move is None:
         return ""
     move = issue.move
-    return f"Move: {_line(move.what)} {move.distance_mm:.1f} mm {_line(move.direction)}, seen from outside."
+    likewise = f", and likewise at {len(move.also)} further parts" if move.also else ""
+    return f"Move: {_line(move.what)} {move.distance_mm:.1f} mm {_line(move.direction)}, seen from outside{likewise}."
 
 
 def _as_opened(view: Viewpoint) -> Viewpoint:

@@ -135,4 +135,5 @@ def _move(move: Move) -> Json:
         "vector_m": _point(move.vector_m),
         "distance_mm": _mm(move.distance_mm),
         "direction": move.direction,
+        "also": list(move.also),
     }
