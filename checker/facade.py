@@ -189,6 +189,10 @@ SEAM_KINDS: Final[dict[str, type[Seams]]] = {
 }
 
 
+SLACK: Final = 0.02
+"""Strips are drawn pressed, at rest or a little off: this far (metres) from where they belong they are in place."""
+
+
 @dataclass(frozen=True)
 class Zone:
     """Where in a seam's section a layer must lie: ranges (n,) across and out in the seam's own coordinates.

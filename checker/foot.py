@@ -11,7 +11,7 @@ from checker.facade import BaseSeams, PlinthJoints, Plinths, RailSupports, Seams
 from checker.geometry import Lines
 from checker.joints import CORNER_REACH, DEEPEST_OVERLAP, LEAST_SHARED, WIDEST_EDGE, WIDEST_SEAM
 from checker.model import Bools, Floats, Ints
-from checker.walls import Walls
+from checker.walls import APART, BEYOND, Walls
 
 BASE_REACH: Final = 0.45
 """A plinth top lies no further below the panel it carries: room for a base rail."""
@@ -22,6 +22,7 @@ LINE_GAP: Final = 0.30
 CUT: Final = 0.05
 """An opening whose lower edge is no higher above that of a panel cuts its foot."""
 SAME_EDGE: Final = 1e-3
+"""A rail that overlaps a column along the side by less than this stands beside it."""
 MEETS: Final = 0.10
 """A base rail that ends no further beside a column meets it."""
 
@@ -30,14 +31,16 @@ def base(walls: Walls, standing: Bools) -> tuple[Seams, Plinths]:
     """Lying seams between lowest panels and plinth, and the plinth elements that carry panels."""
     p = walls.panels
     plinth = with_role(walls.model, ["plinth"])
-    side, low, high = _at_side(walls, plinth, 0.3)
+    side, low, high = _at_side(walls, plinth, BEYOND)
     known = side >= 0
     plinth, side, low, high = plinth[known], side[known], low[known], high[known]
     frames = walls.sides.frame[side]
     top = walls.outline(plinth, frames, 1, 1, 0)
     feet = _feet(walls, np.flatnonzero(~standing))
-    tree = shapely.STRtree(shapely.box(low[:, 0] + 1e5 * side, high[:, 1] - 0.15, high[:, 0] + 1e5 * side, high[:, 1]))
-    apart = 1e5 * p.side[feet.panel]
+    tree = shapely.STRtree(
+        shapely.box(low[:, 0] + APART * side, high[:, 1] - 0.15, high[:, 0] + APART * side, high[:, 1])
+    )
+    apart = APART * p.side[feet.panel]
     bottom = p.low[feet.panel, 1]
     probe = shapely.box(
         feet.start + apart + LEAST_SHARED, bottom - BASE_REACH, feet.end + apart - LEAST_SHARED, bottom + WIDEST_EDGE
@@ -67,11 +70,11 @@ def _feet(walls: Walls, panel: Ints) -> _Feet:
     p = walls.panels
     hole = with_role(walls.model, ["window", "door", "opening"])
     side, low, high = walls.in_side(hole)
-    tree = shapely.STRtree(shapely.box(low[:, 0] + 1e5 * side, low[:, 1], high[:, 0] + 1e5 * side, high[:, 1]))
+    tree = shapely.STRtree(shapely.box(low[:, 0] + APART * side, low[:, 1], high[:, 0] + APART * side, high[:, 1]))
 
     def cuts(panel: Ints, start: Floats, end: Floats) -> tuple[Ints, Ints]:
         """Pairs of stretches of lower edges and holes that reach down to them."""
-        apart, bottom = 1e5 * p.side[panel], p.low[panel, 1]
+        apart, bottom = APART * p.side[panel], p.low[panel, 1]
         k, cut = tree.query(shapely.box(start + apart, bottom - CUT, end + apart, bottom + CUT))
         deep = (side[cut] >= 0) & (low[cut, 1] < bottom[k] + CUT) & (high[cut, 1] > bottom[k] + CUT)
         return k[deep], cut[deep]
@@ -291,7 +294,7 @@ def plinth_joints(walls: Walls, plinths: Plinths) -> Seams:
 def rails(walls: Walls) -> RailSupports:
     """Every place where a base rail passes or meets a column, with the clear distance between them."""
     rail = with_role(walls.model, ["base-rail"])
-    side, low, high = _at_side(walls, rail, 0.3)
+    side, low, high = _at_side(walls, rail, BEYOND)
     known = side >= 0
     rail, side, low, high = rail[known], side[known], low[known], high[known]
     back = walls.outline(rail, walls.sides.frame[side], 2, -1, 0)
@@ -301,9 +304,9 @@ def rails(walls: Walls) -> RailSupports:
     z_middle = 0.5 * (c.low + c.high)
     place = c.centre[:, 0] + c.centre[:, 1] * z_middle
     tree = shapely.STRtree(
-        shapely.box(place - c.half - reach + 1e5 * c.side, c.low, place + c.half + reach + 1e5 * c.side, c.high)
+        shapely.box(place - c.half - reach + APART * c.side, c.low, place + c.half + reach + APART * c.side, c.high)
     )
-    probe = shapely.box(low[:, 0] + 1e5 * side, middle, high[:, 0] + 1e5 * side, middle)
+    probe = shapely.box(low[:, 0] + APART * side, middle, high[:, 0] + APART * side, middle)
     r, k = tree.query(probe) if len(rail) and len(c.element) else (np.zeros(0, np.int64),) * 2
     order = np.lexsort((k, r))
     r, k = r[order], k[order]

@@ -10,7 +10,7 @@ from checker import geometry as g
 from checker.facade import CornerSeams, PanelEdgeSeams, PanelEndSeams, Seams
 from checker.geometry import Lines
 from checker.model import Bools, Floats, Ints
-from checker.walls import Walls, cluster
+from checker.walls import APART, ONE_PLACE, Walls, cluster
 
 CORNER_DEG: Final = 15.0
 """Sides that meet at a smaller angle are facets of one run; at a larger one they form a corner."""
@@ -236,7 +236,7 @@ def _facing(
     """
     p = walls.panels
     here = np.arange(len(p.element))
-    apart = 1e5 * p.side  # sides far apart from each other in one index
+    apart = APART * p.side
     ahead_low, ahead_high = ahead.value.min(axis=1), ahead.value.max(axis=1)
     behind_low, behind_high = behind.value.min(axis=1), behind.value.max(axis=1)
     tree = shapely.STRtree(shapely.box(behind_low + apart, low, behind_high + apart, high))
@@ -280,7 +280,7 @@ def _lines_up(walls: Walls, side: Ints, other: Ints, place: Floats) -> Ints:
     key = side * (len(walls.sides.names) + 1) + other
     for value in np.unique(key):
         mine = np.flatnonzero(key == value)
-        line[mine] = count + cluster(place[mine], 0.15)
+        line[mine] = count + cluster(place[mine], ONE_PLACE)
         count = int(line[mine].max()) + 1
     return line
 

@@ -11,6 +11,8 @@ from checker.geometry import Lines
 from checker.model import Floats, GridAxis, Ints, Model
 
 NOBODY: Final = np.zeros(0, np.int64)
+APART: Final = 1e5
+"""Sides are laid this far from each other in one index of rectangles, so that one search serves them all (metres)."""
 SAME_PLANE_DEG: Final = 1.0
 """Panels whose normals differ by less stand in one side of the building."""
 BESIDE: Final = 0.02
@@ -23,6 +25,10 @@ LYING: Final = 0.7071
 """A panel whose normal has a steeper slope than this (45 degrees) lies: it is a roof or a floor, no wall."""
 BEHIND: Final = 1.0
 """How far behind the panels' middle plane a column may stand."""
+ONE_PLACE: Final = 0.15
+"""Bottoms of panels nearer to each other are of one row, seams nearer to each other of one line."""
+BEYOND: Final = 0.30
+"""A column still stands behind a seam that reaches this far beyond its ends, and a part in a side this far off it."""
 AXIS_REACH: Final = 0.30
 """A place is on an axis when it is no further away."""
 
@@ -101,11 +107,11 @@ class Walls:
         if len(c.element) == 0 or len(side) == 0:
             return best
         middle = c.centre[:, 0] + c.centre[:, 1] * 0.5 * (c.low + c.high)
-        apart = 1e5 * c.side
+        apart = APART * c.side
         tree = shapely.STRtree(
-            shapely.box(middle + apart - COLUMN_REACH, c.low - 0.3, middle + apart + COLUMN_REACH, c.high + 0.3)
+            shapely.box(middle + apart - COLUMN_REACH, c.low - BEYOND, middle + apart + COLUMN_REACH, c.high + BEYOND)
         )
-        seam, found = tree.query(shapely.points(place + 1e5 * side, height))
+        seam, found = tree.query(shapely.points(place + APART * side, height))
         distance = np.abs(c.centre_at(found, height[seam]) - place[seam])
         order = np.lexsort((found, distance.round(6), seam))
         first = np.append(True, np.diff(seam[order]) > 0) if len(order) else np.zeros(0, bool)
@@ -127,8 +133,8 @@ class Walls:
             mine = self.panels.side == side
             low, high = g.extents(self.meshes, element, np.broadcast_to(frame, (len(element), 3, 3)))
             flat = np.abs(self.boxes.axes[element, 2] @ frame[2]) > 0.985
-            shared = np.minimum(high[:, 2], self.sides.outer[side] + 0.3) - np.maximum(
-                low[:, 2], self.sides.inner[side] - 0.3
+            shared = np.minimum(high[:, 2], self.sides.outer[side] + BEYOND) - np.maximum(
+                low[:, 2], self.sides.inner[side] - BEYOND
             )
             along = np.minimum(high[:, 0], self.panels.high[mine, 0].max()) - np.maximum(
                 low[:, 0], self.panels.low[mine, 0].min()
@@ -226,7 +232,7 @@ class Walls:
         """Row numbers from 1 at the foot of each side: bottoms nearer than 0.15 m are one row."""
         row = np.zeros(len(bottom), np.int64)
         for side in range(len(self.sides.names)):
-            row[self.panel_side == side] = 1 + cluster(bottom[self.panel_side == side], 0.15)
+            row[self.panel_side == side] = 1 + cluster(bottom[self.panel_side == side], ONE_PLACE)
         return row
 
     def _columns(self) -> None:

@@ -1,13 +1,19 @@
 """Seal strips on the column face."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
-from checker.facade import Facade, Layer, PanelEndSeams, Seams, Zone
+from checker.facade import SLACK, Facade, Layer, PanelEndSeams, Seams, Zone
 from checker.measure import lacks, without_column
 from checker.rule import Verdicts, limit, rule
 from checker.sketch import detail
+
+BEARING: Final = 0.30
+"""A strip for a panel end lies no further behind it along the facade (metres)."""
+NO_COLUMN: Final = 0.10
+"""Where no column is known, a strip lies no further behind the panels (metres)."""
 
 
 @dataclass(frozen=True)
@@ -19,9 +25,9 @@ class Limits:
 
 def _lanes(seams: Seams) -> tuple[Zone, ...]:
     """Between column face and panel, behind the end of the left and of the right panel."""
-    face = np.where(np.isnan(seams.front), seams.inner - 0.1, seams.front)
-    out = np.minimum(face, seams.inner) - 0.02, np.maximum(face, seams.inner) + 0.02
-    return (Zone(seams.near - 0.3, seams.near, *out), Zone(seams.far, seams.far + 0.3, *out))
+    face = np.where(np.isnan(seams.front), seams.inner - NO_COLUMN, seams.front)
+    out = np.minimum(face, seams.inner) - SLACK, np.maximum(face, seams.inner) + SLACK
+    return (Zone(seams.near - BEARING, seams.near, *out), Zone(seams.far, seams.far + BEARING, *out))
 
 
 LAYER = Layer(

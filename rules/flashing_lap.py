@@ -1,6 +1,7 @@
 """Laps of flashings."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
@@ -17,6 +18,12 @@ _YES, _NO = (
 )
 
 
+COVERS: Final = 0.05
+"""A flashing over a seam comes at least this near to it, across (metres)."""
+STANDS_OFF: Final = 0.20
+"""The middle of a flashing lies no further from the panels' outer face (metres)."""
+
+
 @dataclass(frozen=True)
 class Limits:
     """What a project may set."""
@@ -31,7 +38,7 @@ class Limits:
 def _lanes(seams: Seams) -> tuple[Zone, ...]:
     """In front of the seam: over the vertical seam, or from plinth to lowest panel."""
     low, high = np.minimum(seams.near, seams.far), np.maximum(seams.near, seams.far)
-    return (Zone(low - 0.05, high + 0.05, seams.outer - 0.2, seams.outer + 0.2),)
+    return (Zone(low - COVERS, high + COVERS, seams.outer - STANDS_OFF, seams.outer + STANDS_OFF),)
 
 
 LAYER = Layer("flashing", "flashing in front of the seam", ("flashing",), (BaseSeams, PanelEndSeams), _lanes)

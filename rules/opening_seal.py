@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from checker.facade import Facade, Layer, OpeningSeams, Seams, Zone
+from checker.facade import SLACK, Facade, Layer, OpeningSeams, Seams, Zone
 from checker.measure import lacks
 from checker.rule import Verdicts, limit, rule
 from checker.sketch import detail
@@ -21,7 +21,7 @@ def _lanes(seams: Seams) -> tuple[Zone, ...]:
     """Between frame and panel, anywhere in the panel's thickness."""
     near = np.where(np.isnan(seams.near), seams.far, seams.near)
     far = np.where(np.isnan(seams.far), seams.near, seams.far)
-    return (Zone(np.minimum(near, far) - 0.02, np.maximum(near, far) + 0.02, seams.inner - 2e-3, seams.outer + 2e-3),)
+    return (Zone(np.minimum(near, far) - SLACK, np.maximum(near, far) + SLACK, seams.inner - 2e-3, seams.outer + 2e-3),)
 
 
 LAYER = Layer(

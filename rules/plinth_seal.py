@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from checker.facade import BaseSeams, Facade, Layer, Seams, Zone
+from checker.facade import SLACK, BaseSeams, Facade, Layer, Seams, Zone
 from checker.foot import BASE_REACH
 from checker.measure import lacks
 from checker.rule import Verdicts, limit, rule
@@ -25,7 +25,7 @@ def _lanes(seams: Seams) -> tuple[Zone, ...]:
     # A plinth may be far wider than what stands on it: the strip then lies below the inner half of the panel.
     middle = np.maximum(0.5 * (back + front), 0.5 * (seams.inner + seams.outer))
     below = np.where(seams.left < 0, seams.far - BASE_REACH, seams.near)
-    return (Zone(below - 0.02, np.maximum(seams.far, seams.near + 0.02), back - 0.02, middle + 1e-3),)
+    return (Zone(below - SLACK, np.maximum(seams.far, seams.near + SLACK), back - SLACK, middle + 1e-3),)
 
 
 LAYER = Layer(

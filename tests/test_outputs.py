@@ -159,6 +159,7 @@ def test_findings_hold_what_the_run_found():
         "vector_m": [-0.008, 0.0, 0.0],
         "distance_mm": 8.0,
         "direction": "to the left",
+        "also": [],
     }
     assert read["issues"][1]["move"] is None
 
