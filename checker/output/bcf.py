@@ -246,7 +246,7 @@ def _move(issue: Issue) -> str:
     if issue.move is None:
         return ""
     move = issue.move
-    likewise = f", and likewise {len(move.also)} further part{'s'[: len(move.also) - 1]}" if move.also else ""
+    likewise = f", and likewise {len(move.also)} further part{'' if len(move.also) == 1 else 's'}" if move.also else ""
     return f"Move: {_line(move.what)} {move.distance_mm:.1f} mm {_line(move.direction)}, seen from outside{likewise}."
 
 
