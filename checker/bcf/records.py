@@ -1,0 +1,107 @@
+"""What a BCF file holds, and what is to be changed in it. Nothing here knows the XML."""
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+BcfVersion = Literal["2.1", "3.0"]
+BCF_VERSIONS: Final[tuple[BcfVersion, ...]] = ("2.1", "3.0")
+
+
+@dataclass(frozen=True, slots=True)
+class Comment:
+    """A comment as it stands in the file; ``date`` as written, ``viewpoint`` a GUID or ``""``."""
+
+    guid: str
+    date: str
+    author: str
+    text: str
+    viewpoint: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """A viewpoint of a topic: ``guid`` from the markup, names of its files, the GlobalIds that it selects."""
+
+    guid: str
+    file: str = ""
+    snapshot: str = ""
+    selected: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Topic:
+    """A topic as it stands in the file. ``guid`` is in lower case; ``folder`` is where its entries lie in the zip.
+
+    ``fault`` says why its markup cannot be read (then everything else is blank), or is ``""``.
+    """
+
+    guid: str
+    folder: str
+    title: str = ""
+    type: str = ""
+    status: str = ""
+    priority: str = ""
+    labels: tuple[str, ...] = ()
+    created: str = ""
+    author: str = ""
+    modified: str = ""
+    modified_by: str = ""
+    assigned: str = ""
+    due: str = ""
+    stage: str = ""
+    description: str = ""
+    comments: tuple[Comment, ...] = ()
+    views: tuple[View, ...] = ()
+    fault: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Container:
+    """A BCF file: its version, topics, and the words its extension lists allow (``()`` for "no list, any word").
+
+    ``notes`` are sentences on what is wrong in the file and was put up with; ``sha256`` of the bytes read.
+    """
+
+    file: str
+    sha256: str
+    version: BcfVersion
+    topics: tuple[Topic, ...]
+    statuses: tuple[str, ...] = ()
+    types: tuple[str, ...] = ()
+    priorities: tuple[str, ...] = ()
+    labels: tuple[str, ...] = ()
+    users: tuple[str, ...] = ()
+    stages: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class NewView:
+    """A viewpoint to write: its GUID, the XML of its file for the version at hand, and its picture (PNG)."""
+
+    guid: str
+    xml: bytes
+    png: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """What to add to one topic: a comment, perhaps with viewpoints, perhaps a new status.
+
+    All else of the topic stays as it is, byte for byte. ``status`` is ``""`` where it stays. ``views`` come with the
+    comment, which points at the first of them. ``date`` (``YYYY-MM-DDThh:mm:ssZ``) and ``author`` become those of the
+    comment and of the topic's last modification.
+    """
+
+    topic: str
+    comment: Comment
+    status: str = ""
+    views: tuple[NewView, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class NewTopic:
+    """A topic to add: its GUID and its entries (name inside its folder, content), in order; the first is the markup."""
+
+    guid: str
+    entries: tuple[tuple[str, bytes], ...]
