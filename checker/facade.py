@@ -6,13 +6,15 @@ that a seam's own numbers need no further origin.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
-from typing import Any, Final
+from dataclasses import dataclass, field, fields
+from typing import Any, Final, Self, TypeVar, cast
 
 import numpy as np
 
 from checker.geometry import Boxes, Lines, world
 from checker.model import Bools, Floats, Ints, Model
+
+Record = TypeVar("Record")
 
 
 @dataclass(frozen=True)
@@ -86,6 +88,10 @@ class Subjects:
     def __len__(self) -> int:
         return len(self.ids)
 
+    def take(self, which: Ints | Bools) -> Self:
+        """Some of the subjects, in that order."""
+        return taken(self, which)
+
 
 @dataclass(frozen=True)
 class Seams(Subjects):
@@ -128,15 +134,6 @@ class Seams(Subjects):
     offset_left_narrow: Floats
     offset_right_narrow: Floats
 
-    def take(self, which: Ints | Bools) -> "Seams":
-        """Some of the seams, in that order."""
-        index = np.flatnonzero(which) if which.dtype == bool else which
-        values: dict[str, Any] = {}
-        for name in self.__dataclass_fields__:
-            value = getattr(self, name)
-            values[name] = tuple(value[i] for i in index) if isinstance(value, tuple) else value[index]
-        return type(self)(**values)
-
     def kind_of(self, facade: "Facade", *roles: str, left: bool) -> Bools:
         """Whether the left (or right) part of each seam has one of the roles."""
         parts = self.left if left else self.right
@@ -167,6 +164,10 @@ class OpeningSeams(Seams):
     """The four edges of windows and doors; ``right`` or ``left`` is the window or door."""
 
 
+class RoofEdgeSeams(Seams):
+    """Lying seams along the upper edges of the uppermost panels; ``left`` is the panel, ``right`` the roof."""
+
+
 @dataclass(frozen=True)
 class PlinthJoints(Seams):
     """Upright joints between neighbouring plinth elements; ``step`` in metres, positive where the right one is higher.
@@ -186,6 +187,7 @@ SEAM_KINDS: Final[dict[str, type[Seams]]] = {
     "plinth-joint": PlinthJoints,
     "corner": CornerSeams,
     "opening-edge": OpeningSeams,
+    "roof-edge": RoofEdgeSeams,
 }
 
 
@@ -213,6 +215,8 @@ class Layer:
     Where a part with a role of ``yields_to`` fills the zone, the layer may be interrupted. Parts with a role of
     ``stands_in`` count where no part of the layer's own roles lies in its place anywhere: models name things loosely.
     ``rings`` says that its seams come in fours, as sill, head, left and right of a frame, whose corners must close.
+    ``may_lap`` says that its pieces may lie on each other at their ends instead of butting, ``reaching`` that they come
+    into the zone from elsewhere, so that the middle of a piece may lie outside it.
     """
 
     name: str
@@ -223,6 +227,8 @@ class Layer:
     yields_to: tuple[str, ...] = ()
     stands_in: tuple[str, ...] = ()
     rings: bool = False
+    may_lap: bool = False
+    reaching: bool = False
 
     @property
     def any_role(self) -> set[str]:
@@ -294,6 +300,26 @@ class Facade:
     def elements_of(self, *roles: str) -> Ints:
         """Element numbers of the given roles that have a body."""
         return with_role(self.model, roles)
+
+
+def taken(records: Record, which: Ints | Bools) -> Record:
+    """Some rows of a record whose every field has one entry per row (None is left as it is)."""
+    index: Ints = np.flatnonzero(which) if which.dtype == bool else which.astype(np.int64)
+
+    def rows(value: Any) -> Any:
+        match value:
+            case None:
+                return None
+            case Lines():
+                return value.take(index)
+            case np.ndarray():
+                return value[index]
+            case tuple() | list():
+                return tuple(value[i] for i in index)
+        return taken(value, index)
+
+    values = {field.name: rows(getattr(records, field.name)) for field in fields(cast(Any, records))}
+    return type(records)(**values)
 
 
 def fault_of(model: Model, parts: Ints) -> str:

@@ -81,7 +81,9 @@ def _parts_in_lanes(facade: Facade, layer: Layer, kind: type[Seams], roles: tupl
                 g.lowest(zone.out_low, seams.line, len(first)),
                 g.highest(zone.out_high, seams.line, len(first)),
             )
-            inside, around = _pieces(facade, seams, hull, first, last, facade.elements_of(*roles))
+            inside, around = _pieces(
+                facade, seams, hull, first, last, facade.elements_of(*roles), strict=not layer.reaching
+            )
             crosses = _crosses(facade, inside, _frames(seams, len(first)))
             if layer.rings:
                 # The strip along the next edge of the frame fills the corner.
@@ -105,9 +107,18 @@ def line_ends(seams: Seams) -> tuple[Floats, Floats]:
 
 
 def _pieces(
-    facade: Facade, seams: Seams, zone: Zone, first: Floats, last: Floats, elements: Ints
+    facade: Facade,
+    seams: Seams,
+    zone: Zone,
+    first: Floats,
+    last: Floats,
+    elements: Ints,
+    strict: bool = True,
 ) -> tuple[Pieces, Pieces]:
-    """Stretches of parts that lie in the zone of each line, and of all that lie in or near it."""
+    """Stretches of parts that lie in the zone of each line, and of all that lie in or near it.
+
+    ``strict`` leaves out what only pokes into the zone from elsewhere.
+    """
     frame = _frames(seams, len(first))
     line, element = _near(facade, frame, zone, first, last, elements)
     entries, pair = g.spread(facade.model.meshes.triangle_start, element)
@@ -117,7 +128,9 @@ def _pieces(
     for grow in (0.0, SEARCH):
         low = np.stack([zone.across_low - grow, zone.out_low - grow], axis=1)[line[pair]]
         high = np.stack([zone.across_high + grow, zone.out_high + grow], axis=1)[line[pair]]
-        results.append(_stretches(facade, local, pair, line, element, frame, low, high, zone, strict=grow == 0.0))
+        results.append(
+            _stretches(facade, local, pair, line, element, frame, low, high, zone, strict=strict and grow == 0.0)
+        )
     inside, around = results
     # Behind a piece that runs through, at an inner corner, the line has come to its end.
     deep = (zone.out_high - zone.out_low)[inside.lane]

@@ -102,7 +102,7 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
         # What only crosses the zone belongs to another seam.
         modelled |= bool(inside.parallel.any()) or len(beside.lane) > 0
         unsure = inside.take(broken[inside.element])
-        seam, which = _on_seams(seams, g.Intervals(unsure.lane, unsure.start, unsure.end))
+        seam, which = on_seams(seams, g.Intervals(unsure.lane, unsure.start, unsure.end))
         doubtful[seam] = unsure.element[which]
         union = g.merge(
             np.concatenate([inside.lane, fills.lane]),
@@ -111,7 +111,7 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
         )
         missing = g.complement(union, first, last)
         # Share of each seam: its own stretch less what is missing of it.
-        seam, hole = _over_breaks(seams, missing, *_on_seams(seams, missing))
+        seam, hole = _over_breaks(seams, missing, *on_seams(seams, missing))
         lost = np.minimum(seams.end[seam], missing.end[hole]) - np.maximum(seams.start[seam], missing.start[hole])
         lane_share = 1.0 - g.total(np.maximum(lost, 0.0), seam, count) / np.maximum(seams.length, 1e-9)
         share = np.minimum(share, np.clip(lane_share, 0.0, 1.0))
@@ -130,7 +130,7 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
         meets = _joints(inside)
         at_seam = _seam_at(seams, meets.seam, meets.at)
         joints.append(Joints(at_seam, meets.first, meets.second, meets.lap, meets.at))
-        order = np.argsort(meets.lap, kind="stable")
+        order = np.argsort(meets.lap, kind="stable")[: 0 if layer.may_lap else None]
         order = order[meets.lap[order] > np.maximum(lap, gap + g.SAME_LENGTH)[at_seam[order]]]
         s = at_seam[order]  # ascending laps: the longest one of a seam is written last and stays
         lap[s], lap_at[s] = meets.lap[order], meets.at[order]
@@ -200,7 +200,7 @@ def _shortest_way(outlines: dict[int, Any], start: set[int], goal: set[int]) -> 
     return 0.0, min(start), min(goal)
 
 
-def _on_seams(seams: Seams, stretches: g.Intervals) -> tuple[Ints, Ints]:
+def on_seams(seams: Seams, stretches: g.Intervals) -> tuple[Ints, Ints]:
     """Pairs (seam, stretch) of one line that share more than nothing."""
     order = np.lexsort((seams.start, seams.line))
     bounds = np.searchsorted(seams.line[order], np.arange(int(seams.line.max()) + 2 if len(seams) else 1))

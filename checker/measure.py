@@ -1,14 +1,17 @@
 """Questions rules ask of the facade: who is to blame for a seam, what a layer lacks. Pure functions over arrays."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
 from checker import geometry as g
-from checker.facade import Facade, Layer, Seams
+from checker.facade import Facade, Layer, Seams, taken
 from checker.foot import LINE_GAP
-from checker.layers import Cover, cover
+from checker.lanes import lanes_of
+from checker.layers import Cover, cover, on_seams
 from checker.model import Bools, Floats, Ints
 from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts
 
@@ -158,6 +161,66 @@ def _sentence(seams: Seams, facade: Facade, found: Cover, says: str, i: int, by_
     if found.gap_from[i] <= seams.start[i] + g.SAME_LENGTH and found.gap_to[i] >= seams.end[i] - g.SAME_LENGTH:
         return f"{says} is missing over the whole seam ({seams.length[i] * MM:.0f} mm){where}"
     return f"{says} has a gap of {gap * MM:.1f} mm{where}"
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """Pieces (k,) of a layer on seams: ``seam``, ``element``, ``start`` and ``end`` along it, the ``lane`` they lie in.
+
+    ``low`` and ``high`` (k, 2) tell what of the lane's section, across and out, each takes.
+    """
+
+    seam: Ints
+    element: Ints
+    start: Floats
+    end: Floats
+    lane: Ints
+    low: Floats
+    high: Floats
+
+
+def pieces_on(facade: Facade, layer: Layer, kind: type[Seams]) -> Pieces:
+    """Every piece of a layer on each seam of a kind, cut to the seam; sorted by seam."""
+    seams = facade.seams[kind]
+    found = []
+    for number, lane in enumerate(lanes_of(facade, layer, kind)):
+        inside = lane.inside
+        seam, which = on_seams(seams, g.Intervals(inside.lane, inside.start, inside.end))
+        found.append(
+            Pieces(
+                seam,
+                inside.element[which],
+                np.maximum(inside.start[which], seams.start[seam]),
+                np.minimum(inside.end[which], seams.end[seam]),
+                np.full(len(seam), number),
+                inside.low[which],
+                inside.high[which],
+            )
+        )
+    every = Pieces(*(np.concatenate([getattr(each, name) for each in found]) for name in Pieces.__dataclass_fields__))
+    return taken(every, np.lexsort((every.start, every.seam)))
+
+
+_LENGTH: Final = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?(?:e[+-]?\d+)?)\s*(mm|cm|m)?\s*", re.I)
+
+
+def length_of(text: str) -> float:
+    """A length in metres as a property states it, in mm where no unit stands behind it; NaN where it is none.
+
+    >>> length_of("10 mm"), length_of("0,5 m"), length_of("12"), length_of("soft")
+    (0.01, 0.5, 0.012, nan)
+    """
+    match = _LENGTH.fullmatch(text)
+    if match is None:
+        return float("nan")
+    factor = {"mm": 1000.0, "cm": 100.0, "m": 1.0}[(match[2] or "mm").lower()]
+    return float(match[1].replace(",", ".")) / factor
+
+
+def stated_length(facade: Facade, element: int, *keys: str) -> float:
+    """The length in metres that an element states under the first of some keys (lower case) it has; NaN for none."""
+    stated = facade.model.elements[element].stated
+    return next((length_of(stated[key]) for key in keys if key in stated), float("nan"))
 
 
 def without_column(seams: Seams) -> tuple[str, ...]:

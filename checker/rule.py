@@ -9,13 +9,14 @@ import pkgutil
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, field, fields
 from functools import cache
-from typing import Any, Final, Generic, Literal, TypeVar
+from typing import Any, Final, Generic, Literal, TypeVar, cast
 
 import numpy as np
 
 from checker.errors import CannotCheck
-from checker.facade import Facade, Layer, Subjects
+from checker.facade import Facade, Layer, Subjects, taken
 from checker.geometry import SAME_LENGTH
+from checker.layers import Laps, laps
 from checker.model import ROLES, Bools, Floats, Ints
 from checker.result import Severity
 from checker.sketch import Sketch
@@ -100,6 +101,17 @@ class Rule(Generic[Subject, Limits]):
     good: Sketch
     bad: Sketch
     check: Callable[[Subject, Facade, Limits], Verdicts]
+    where: Callable[[Subject, Facade], Bools] | None = None
+
+    def ask(self, facade: Facade, limits: Limits) -> tuple[Subject, Verdicts]:
+        """The subjects of the rule, those of its kind for which ``where`` holds, and what it says of each."""
+        subjects = laps(facade, self.layer) if self.subject is Laps and self.layer else facade.of(self.subject)
+        every = cast(Subject, subjects)
+        verdicts = self.check(every, facade, limits)
+        if self.where is None:
+            return every, verdicts
+        mine = self.where(every, facade)
+        return taken(every, mine), taken(verdicts, mine)
 
 
 def rule(
@@ -113,8 +125,12 @@ def rule(
     layer: Layer | None = None,
     severity: Severity = "error",
     seen_from: Literal["outside", "inside"] = "outside",
+    where: Callable[[Subject, Facade], Bools] | None = None,
 ) -> Callable[[Callable[[Subject, Facade, Limits], Verdicts]], Rule[Subject, Limits]]:
-    """Declare a rule; its name is the function's, with hyphens; its words are the docstring."""
+    """Declare a rule; its name is the function's, with hyphens; its words are the docstring.
+
+    The check answers for every subject of its kind; ``where`` says which of them the rule is about (n,), all if None.
+    """
 
     def declare(check: Callable[[Subject, Facade, Limits], Verdicts]) -> Rule[Subject, Limits]:
         text = " ".join((check.__doc__ or "").split("\n    "))
@@ -137,6 +153,7 @@ def rule(
             good,
             bad,
             check,
+            where,
         )
 
     return declare

@@ -11,6 +11,7 @@ from checker.foot import base, plinth_joints, rails
 from checker.joints import corners, panel_edges, panel_ends
 from checker.model import Ints, Model
 from checker.openings import openings
+from checker.roof import roof_edges
 from checker.walls import Walls
 
 SIGHT: Final = 1000.0
@@ -30,7 +31,9 @@ def build(model: Model, layers: Sequence[Layer] = ()) -> Facade:
     edges, standing = panel_edges(walls)
     foot, plinths = base(walls, standing)
     joints = plinth_joints(walls, plinths)
-    seams = {type(each): each for each in (ends, edges, foot, joints, corners(walls), openings(walls))}
+    seams = {
+        type(each): each for each in (ends, edges, foot, joints, corners(walls), openings(walls), roof_edges(walls))
+    }
     return Facade(
         model, walls.boxes, walls.sides, walls.panels, walls.columns, seams, plinths, rails(walls), tuple(layers)
     )
