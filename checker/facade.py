@@ -163,6 +163,20 @@ class CornerSeams(Seams):
 class OpeningSeams(Seams):
     """The four edges of windows and doors; ``right`` or ``left`` is the window or door."""
 
+    def frames(self, facade: "Facade") -> Ints:
+        """Element numbers (n,) of the windows and doors."""
+        return np.where(self.kind_of(facade, "window", "door", left=True), self.left, self.right)
+
+    def sills(self, facade: "Facade") -> Bools:
+        """Which edges (n,) are lower ones: sills of windows, thresholds of doors."""
+        lying = np.abs(self.frame[:, 0, 2]) < np.abs(self.frame[:, 1, 2])
+        result: Bools = lying & (self.frames(facade) == self.right)
+        return result
+
+    def thresholds(self, facade: "Facade") -> Bools:
+        """Which edges (n,) are lower edges of doors."""
+        return self.sills(facade) & self.kind_of(facade, "door", left=False)
+
 
 class RoofEdgeSeams(Seams):
     """Lying seams along the upper edges of the uppermost panels; ``left`` is the panel, ``right`` the roof."""

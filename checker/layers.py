@@ -164,7 +164,7 @@ def _open_corners(facade: Facade, seams: Seams, pieces: Pieces) -> Iterator[tupl
 
     for sill in range(0, len(seams), 4):
         here = np.unique(pieces.element[bounds[sill] : bounds[sill + 4]]).tolist()
-        whole = {element: _outline(facade, element, seams.frame[sill, :2]) for element in here}
+        whole = {element: g.outline(facade.model.meshes, element, seams.frame[sill, :2]) for element in here}
         for lying, upright in ((sill, sill + 2), (sill, sill + 3), (sill + 1, sill + 2), (sill + 1, sill + 3)):
             at_end, on_top = upright == sill + 3, lying == sill + 1
             u = float((seams.end if at_end else seams.start)[lying])
@@ -179,14 +179,6 @@ def _open_corners(facade: Facade, seams: Seams, pieces: Pieces) -> Iterator[tupl
             wide, first, second = _shortest_way(near, one, two)
             lying_is_off = shapely.distance(near[first], corner) >= shapely.distance(near[second], corner)
             yield (lying, u, wide, first, second) if lying_is_off else (upright, z, wide, first, second)
-
-
-def _outline(facade: Facade, element: int, plane: Floats) -> Any:
-    """What is seen of a part in a plane, given by two unit vectors (2, 3)."""
-    m = facade.model.meshes
-    corners = m.points[m.triangles[m.triangle_start[element] : m.triangle_start[element + 1]]] @ plane.T
-    triangles = shapely.polygons(corners)
-    return shapely.union_all(triangles[shapely.area(triangles) > 1e-9], grid_size=1e-6)
 
 
 def _shortest_way(outlines: dict[int, Any], start: set[int], goal: set[int]) -> tuple[float, int, int]:

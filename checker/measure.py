@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -13,7 +13,7 @@ from checker.foot import LINE_GAP
 from checker.lanes import lanes_of
 from checker.layers import Cover, cover, on_seams
 from checker.model import Bools, Floats, Ints
-from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts
+from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, within
 
 
 @dataclass(frozen=True)
@@ -200,6 +200,124 @@ def pieces_on(facade: Facade, layer: Layer, kind: type[Seams]) -> Pieces:
     every = Pieces(*(np.concatenate([getattr(each, name) for each in found]) for name in Pieces.__dataclass_fields__))
     return taken(every, np.lexsort((every.start, every.seam)))
 
+
+@dataclass(frozen=True)
+class Strip:
+    """Of n seams the narrowest piece of a layer: ``element`` (-1 for none), ``width``, ``low`` and ``high`` across out.
+
+    NaN where no piece lies on the seam.
+    """
+
+    element: Ints
+    width: Floats
+    low: Floats
+    high: Floats
+
+
+def narrowest(facade: Facade, layer: Layer, kind: type[Seams]) -> Strip:
+    """The narrowest piece of a layer on each seam, measured outwards."""
+    found = pieces_on(facade, layer, kind)
+    count = len(facade.seams[kind])
+    result = Strip(np.full(count, -1, np.int64), np.full(count, np.nan), np.full(count, np.nan), np.full(count, np.nan))
+    width = found.high[:, 1] - found.low[:, 1]
+    order = np.lexsort((width.round(9), found.seam))
+    lead = order[np.append(True, np.diff(found.seam[order]) > 0)] if len(order) else order
+    seam = found.seam[lead]
+    result.element[seam], result.width[seam] = found.element[lead], width[lead]
+    result.low[seam], result.high[seam] = found.low[lead, 1], found.high[lead, 1]
+    return result
+
+
+def open_depth(seams: Seams, pieces: Pieces, low: Floats, high: Floats, joint: float) -> tuple[Floats, Floats]:
+    """How much of the depth from ``low`` to ``high`` (n,), outwards, pieces leave open at the worst place of each seam.
+
+    Stretches along no longer than ``joint`` (metres) do not count. Gives that depth and its place along (n,).
+    """
+    count = len(seams)
+    everyone = np.arange(count)
+    group = np.concatenate([everyone, everyone, pieces.seam, pieces.seam])
+    cut = np.concatenate([seams.start, seams.end, pieces.start, pieces.end])
+    order = np.lexsort((cut, group))
+    group, cut = group[order], cut[order]
+    same = group[1:] == group[:-1]
+    seam, start, end = group[:-1][same], cut[:-1][same], cut[1:][same]
+    long = end - start > joint
+    seam, start, end = seam[long], start[long], end[long]
+    by_seam = np.argsort(pieces.seam, kind="stable")
+    bounds = np.searchsorted(pieces.seam[by_seam], np.arange(count + 1))
+    entries, which = g.spread(bounds, seam)
+    piece = by_seam[entries]
+    covers = (pieces.start[piece] <= start[which] + g.SAME_LENGTH) & (pieces.end[piece] >= end[which] - g.SAME_LENGTH)
+    piece, which = piece[covers], which[covers]
+    first = np.clip(pieces.low[piece, 1], low[seam[which]], high[seam[which]])
+    last = np.clip(pieces.high[piece, 1], low[seam[which]], high[seam[which]])
+    filled = g.merge(which, first, last)
+    left = (high - low)[seam] - g.total(filled.end - filled.start, filled.group, len(seam))
+    # The longest of the stretches that are open most tells the place.
+    order = np.lexsort((end - start, left.round(6), seam))
+    lead = order[np.append(np.diff(seam[order]) > 0, True)] if len(order) else order
+    depth, at = np.zeros(count), 0.5 * (seams.start + seams.end)
+    depth[seam[lead]] = np.maximum(left[lead], 0.0)
+    at[seam[lead]] = 0.5 * (start + end)[lead]
+    return depth, at
+
+
+def packed(
+    seams: Seams,
+    facade: Facade,
+    kind: type[Seams],
+    layer: Layer,
+    beside: Pieces,
+    low: Floats,
+    high: Floats,
+    most_mm: float,
+    says: str,
+    cause: Ints,
+    anchor: Ints,
+) -> Verdicts:
+    """Verdicts on the depth from ``low`` to ``high`` (n,) that a layer, with what lies ``beside`` it, leaves open.
+
+    ``says`` names the place ("Gap round the frame"); ``cause`` and ``anchor`` as for `lacks`.
+    """
+    own = cover(facade, layer, kind)
+    found = pieces_on(facade, layer, kind)
+    both = [(getattr(found, name), getattr(beside, name)) for name in Pieces.__dataclass_fields__]
+    every = Pieces(*(np.concatenate(each) for each in both))
+    depth, at = open_depth(seams, every, low, high, SHORTEST_HOLE)
+    doubt = [text or facade.fault_of(np.array([piece])) for text, piece in zip(seams.fault, own.doubtful, strict=True)]
+    fault = [
+        text or ("" if known else "its depth cannot be measured")
+        for text, known in zip(doubt, ~np.isnan(depth), strict=True)
+    ]
+    verdicts = within(
+        depth,
+        depth,
+        -np.inf,
+        most_mm,
+        at_smallest=seams.world(at, _middle(seams), 0.5 * (low + high)),
+        at_largest=seams.world(at, _middle(seams), 0.5 * (low + high)),
+        fault=fault,
+        says_low="",
+        says_high=f"{says} is open over {{value}} of its depth",
+        blame=Blame.unmovable(np.full(len(seams), -1, np.int64), seams.frame[:, 0], cause, anchor),
+    )
+    return verdicts if own.modelled else unmodelled(verdicts)
+
+
+def unmodelled(verdicts: Verdicts) -> Verdicts:
+    """The same subjects, their layer in no model."""
+    count = len(verdicts.state)
+    return replace(
+        verdicts,
+        state=np.full(count, NOT_MODELLED),
+        value_mm=np.full(count, np.nan),
+        says=("",) * count,
+        warning=np.zeros(count, bool),
+    )
+
+
+SHORTEST_HOLE: Final = 1e-3
+"""Holes in a filling that are no longer along the seam than pieces may gape do not count (metres)."""
 
 _LENGTH: Final = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?(?:e[+-]?\d+)?)\s*(mm|cm|m)?\s*", re.I)
 

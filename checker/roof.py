@@ -7,6 +7,7 @@ import shapely
 
 from checker import geometry as g
 from checker.facade import RoofEdgeSeams, Seams, with_role
+from checker.foot import LINE_GAP
 from checker.joints import LEAST_SHARED, WIDEST_EDGE
 from checker.model import Floats, Ints
 from checker.walls import APART, ONE_PLACE, Walls, cluster
@@ -38,9 +39,13 @@ def roof_edges(walls: Walls) -> Seams:
             own = walls.sides.frame[s]
             along = g.unit(own[0] + rise[longest] * own[1])
             frame[mine] = np.stack([along, np.cross(own[2], along), own[2]])
-            edge = _in_seam(walls, panel[mine], frame[mine, 1], middle[mine], height[mine])
-            line[mine] = count + cluster(edge, ONE_PLACE)
-            count = int(line[mine].max()) + 1
+            one = cluster(_in_seam(walls, panel[mine], frame[mine, 1], middle[mine], height[mine]), ONE_PLACE)
+            order = mine[np.lexsort((start[mine], one))]
+            one = np.sort(one)
+            furthest = g.running_highest(one, end[order])
+            fresh = (np.diff(one) > 0) | (start[order][1:] - furthest[:-1] > LINE_GAP)
+            line[order] = count + np.concatenate([[0], np.cumsum(fresh)])
+            count = int(line[order].max()) + 1
     first = _in_seam(walls, panel, frame[:, 0], start, low)
     last = _in_seam(walls, panel, frame[:, 0], end, high)
     edge = _in_seam(walls, panel, frame[:, 1], middle, height)

@@ -185,7 +185,7 @@ def load_rules() -> tuple[Rule[Any, Any], ...]:
     return tuple(found[name] for name in sorted(found))
 
 
-def exceeds(values: Floats, low: float, high: float) -> Bools:
+def exceeds(values: Floats, low: float | Floats, high: float | Floats) -> Bools:
     """Outside the limits by more than measuring can tell apart (0.01 mm); all in metres. NaN is never outside."""
     result: Bools = (values < low - SAME_LENGTH) | (values > high + SAME_LENGTH)
     return result
@@ -194,8 +194,8 @@ def exceeds(values: Floats, low: float, high: float) -> Bools:
 def within(
     smallest: Floats,
     largest: Floats,
-    low_mm: float,
-    high_mm: float,
+    low_mm: float | Floats,
+    high_mm: float | Floats,
     *,
     at_smallest: Floats,
     at_largest: Floats,
@@ -208,19 +208,21 @@ def within(
 ) -> Verdicts:
     """Verdicts on a quantity that varies between ``smallest`` and ``largest`` (n,) in metres along each subject.
 
+    ``low_mm`` and ``high_mm`` are what is required, of all subjects or of each (n,); infinite for no bound.
     The worse end decides and gives value and place (n, 3). ``says_low`` and ``says_high`` are sentences with
     ``{value}``, ``{distance}`` (without sign) and the keys of ``words``, which has one word per subject;
     ``says_negative`` replaces the former where the value is below zero. Subjects with a ``fault`` or NaN are undecided
     and say why.
     """
-    low, high = low_mm / MM, high_mm / MM
+    count = len(smallest)
+    least_mm, most_mm = np.broadcast_to(low_mm, count).astype(float), np.broadcast_to(high_mm, count).astype(float)
+    low, high = least_mm / MM, most_mm / MM
     too_low, too_high = low - smallest, largest - high
     lower = too_low >= too_high
     value = np.where(lower, smallest, largest)
     bad = exceeds(smallest, low, np.inf) | exceeds(largest, -np.inf, high)
     undecided = np.array([bool(text) for text in fault], bool) | np.isnan(value)
     state = np.where(undecided, UNDECIDED, np.where(bad, FAIL, PASS))
-    required = required_range(low_mm, high_mm)
     says = []
     for i in range(len(value)):
         if undecided[i]:
@@ -230,15 +232,14 @@ def within(
             numbers = {"value": in_mm(value[i]), "distance": in_mm(abs(value[i]))}
             low_says = says_negative if says_negative and value[i] < -SAME_LENGTH else says_low
             sentence = (low_says if lower[i] else says_high).format(**numbers, **more)
-            says.append(f"{sentence}, required {required}")
+            says.append(f"{sentence}, required {required_range(least_mm[i], most_mm[i])}")
         else:
             says.append("")
-    count = len(value)
     return Verdicts(
         state=state,
         value_mm=np.where(undecided, np.nan, value * MM),
-        minimum_mm=np.full(count, low_mm if np.isfinite(low_mm) else np.nan),
-        maximum_mm=np.full(count, high_mm if np.isfinite(high_mm) else np.nan),
+        minimum_mm=np.where(np.isfinite(least_mm), least_mm, np.nan),
+        maximum_mm=np.where(np.isfinite(most_mm), most_mm, np.nan),
         point=np.where(lower[:, None], at_smallest, at_largest),
         says=says,
         warning=np.zeros(count, bool),

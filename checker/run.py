@@ -76,8 +76,9 @@ def check_model(model: Model, settings: Settings, rules: Sequence[Rule[Any, Any]
                 f"See 'seamtrace roles' and name them under [roles] in seamtrace.toml."
             )
     progress("finding seams", 0.65)
-    layers = [rule.layer for rule in rules if rule.layer is not None]
-    facade = build(model, layers)
+    # Two rules may ask about one layer.
+    layers = {rule.layer.name: rule.layer for rule in rules if rule.layer is not None}
+    facade = build(model, tuple(layers.values()))
     if not len(facade.panels.element):
         raise CannotCheck(
             f"{files}: none of the {found['panel']} panels is an upright body, so nothing can be checked. "
