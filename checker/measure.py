@@ -1,9 +1,10 @@
 """Questions rules ask of the facade: who is to blame for a seam, what a layer lacks. Pure functions over arrays."""
 
 import re
-from collections.abc import Sequence
+import unicodedata
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -11,9 +12,27 @@ from checker import geometry as g
 from checker.facade import Facade, Layer, Seams, taken
 from checker.foot import LINE_GAP
 from checker.lanes import lanes_of
-from checker.layers import Cover, cover, on_seams
+from checker.layers import Cover, Positions, cover, on_seams
 from checker.model import Bools, Floats, Ints
 from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, within
+
+_INSIDE: Final = ("ins", "inn", "inw", "int", "ind", "inv", "room", "binn", "wewn", "vnit", "uvnit", "dedans")
+_OUTSIDE: Final = (
+    "out",
+    "ext",
+    "weather",
+    "aus",
+    "ud",
+    "ut",
+    "buit",
+    "zewn",
+    "ven",
+    "vnej",
+    "dehors",
+    "fuera",
+    "fuori",
+)
+"""How words for the two sides of a wall begin, in several languages, without accents."""
 
 
 @dataclass(frozen=True)
@@ -140,6 +159,131 @@ def lacks(
         pieces=np.stack([found.piece, found.other, np.where(by_gap, found.astray, -1)], axis=1),
         blame=Blame.unmovable(nobody, seams.frame[:, 0], cause, anchor),
     )
+
+
+def joined(*answers: Verdicts) -> Verdicts:
+    """One answer from several on the same subjects: for each subject the first that fails, then what only warns.
+
+    Sentences of further failures are added to it. A subject passes where all of them pass; where none fails, the first
+    answer that does not pass tells why.
+    """
+    state = np.stack([each.state for each in answers])
+    warning = np.stack([each.warning for each in answers])
+    # Failures before warnings before what is undecided or not modelled before what passes, each in the order given.
+    rank = np.where(state == FAIL, np.where(warning, 1, 0), np.where(state == PASS, 3, 2))
+    count = state.shape[1]
+    pick = rank.argmin(axis=0) if count else np.zeros(0, np.int64)
+    blames = [each.blame for each in answers if each.blame is not None]
+    if len(blames) != len(answers):
+        raise TypeError("answers that are joined must all blame somebody")
+    # What is right bounds the shift of its part: there the answer counts in which a part can be shifted at all.
+    movable = int(np.argmax([any(each.what) for each in blames]))
+    pick = np.where((state == PASS).all(axis=0), movable, pick)
+
+    def chosen(values: Sequence[Floats | Ints | Bools]) -> Any:
+        stacked = np.stack(values)
+        return stacked[pick, np.arange(count)]
+
+    says = [
+        "; ".join(
+            [
+                answers[pick[i]].says[i],
+                *(
+                    a.says[i]
+                    for k, a in enumerate(answers)
+                    if k != pick[i] and state[k, i] == state[pick[i], i] == FAIL
+                ),
+            ]
+        )
+        for i in range(count)
+    ]
+    pieces = [each.pieces if each.pieces is not None else np.zeros((count, 0), np.int64) for each in answers]
+    wide = max(each.shape[1] for each in pieces)
+    return Verdicts(
+        state=chosen([each.state for each in answers]),
+        value_mm=chosen([each.value_mm for each in answers]),
+        minimum_mm=chosen([each.minimum_mm for each in answers]),
+        maximum_mm=chosen([each.maximum_mm for each in answers]),
+        point=chosen([each.point for each in answers]),
+        says=says,
+        warning=chosen([each.warning for each in answers]),
+        pieces=chosen([np.pad(each, ((0, 0), (0, wide - each.shape[1])), constant_values=-1) for each in pieces]),
+        blame=Blame(
+            part=chosen([each.part for each in blames]),
+            what=[blames[pick[i]].what[i] for i in range(count)],
+            along=chosen([each.along for each in blames]),
+            least=chosen([each.least for each in blames]),
+            most=chosen([each.most for each in blames]),
+            cause=len(answers) * chosen([each.cause for each in blames]) + pick,
+            anchor=chosen([each.anchor for each in blames]),
+        ),
+    )
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Smallest and largest of the values measured on each of n seams, NaN for none, where and of which element."""
+
+    smallest: Floats
+    largest: Floats
+    at_smallest: Floats
+    at_largest: Floats
+    least: Ints
+    most: Ints
+
+
+def spread(seams: Seams, rows: Positions, values: Floats) -> Spread:
+    """Extremes on each seam of values (m,) measured on sections of pieces; places lie in the middle of the piece."""
+    count = len(seams)
+    at = seams.take(rows.seam).world(rows.at, *(0.5 * (rows.low + rows.high)).T)
+    found = []
+    for sign in (1.0, -1.0):
+        order = np.lexsort((np.arange(len(values)), (sign * values).round(9), rows.seam))
+        lead = order[np.append(True, np.diff(rows.seam[order]) > 0)] if len(order) else order
+        value, place, part = np.full(count, np.nan), seams.point.copy(), np.full(count, -1)
+        value[rows.seam[lead]], place[rows.seam[lead]] = values[lead], at[lead]
+        part[rows.seam[lead]] = rows.element[lead]
+        found.append((value, place, part))
+    (smallest, at_smallest, least), (largest, at_largest, most) = found
+    return Spread(smallest, largest, at_smallest, at_largest, least, most)
+
+
+def pieces_within(
+    seams: Seams, found: Spread, low_mm: float, high_mm: float, says_low: str, says_high: str, blame: Blame
+) -> Verdicts:
+    """Verdicts on what was measured on the pieces of a layer; a seam without pieces passes: others tell that."""
+    none = np.isnan(found.smallest)
+    allowed = (low_mm if np.isfinite(low_mm) else high_mm) / MM
+    verdicts = within(
+        np.where(none, allowed, found.smallest),
+        np.where(none, allowed, found.largest),
+        low_mm,
+        high_mm,
+        at_smallest=found.at_smallest,
+        at_largest=found.at_largest,
+        fault=("",) * len(seams),
+        says_low=says_low,
+        says_high=says_high,
+        blame=blame,
+    )
+    too_low = low_mm / MM - found.smallest >= found.largest - high_mm / MM
+    piece = np.where(too_low, found.least, found.most)
+    return replace(verdicts, value_mm=np.where(none, np.nan, verdicts.value_mm), pieces=piece[:, None])
+
+
+def stated_side(facade: Facade, element: int, keys: Iterable[str]) -> int:
+    """Which side of the wall an element states under the first of some lower-case property names that says one.
+
+    1 outside, -1 inside, 0 for neither.
+    """
+    for key in keys:
+        said = unicodedata.normalize("NFKD", facade.model.elements[element].stated.get(key, "")).casefold()
+        word = "".join(c for c in said if not unicodedata.combining(c)).strip(" .\t")
+        if word.startswith(_OUTSIDE):
+            return 1
+        if word.startswith(_INSIDE):
+            return -1
+    return 0
 
 
 def _middle(seams: Seams) -> Floats:
