@@ -31,7 +31,7 @@ def base(walls: Walls, standing: Bools) -> tuple[Seams, Plinths]:
     """Lying seams between lowest panels and plinth, and the plinth elements that carry panels."""
     p = walls.panels
     plinth = with_role(walls.model, ["plinth"])
-    side, low, high = _at_side(walls, plinth, BEYOND)
+    side, low, high = at_side(walls, plinth, BEYOND)
     known = side >= 0
     plinth, side, low, high = plinth[known], side[known], low[known], high[known]
     frames = walls.sides.frame[side]
@@ -294,7 +294,7 @@ def plinth_joints(walls: Walls, plinths: Plinths) -> Seams:
 def rails(walls: Walls) -> RailSupports:
     """Every place where a base rail passes or meets a column, with the clear distance between them."""
     rail = with_role(walls.model, ["base-rail"])
-    side, low, high = _at_side(walls, rail, BEYOND)
+    side, low, high = at_side(walls, rail, BEYOND)
     known = side >= 0
     rail, side, low, high = rail[known], side[known], low[known], high[known]
     back = walls.outline(rail, walls.sides.frame[side], 2, -1, 0)
@@ -356,7 +356,7 @@ def rails(walls: Walls) -> RailSupports:
     )
 
 
-def _at_side(walls: Walls, element: Ints, reach: float) -> tuple[Ints, Floats, Floats]:
+def at_side(walls: Walls, element: Ints, reach: float) -> tuple[Ints, Floats, Floats]:
     """The side each lying part runs along and its extents there; -1 where it runs along none.
 
     A part runs along a side when its longest direction does, and it lies within ``reach`` of the panels' faces.

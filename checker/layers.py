@@ -200,6 +200,104 @@ def _shortest_way(outlines: dict[int, Any], start: set[int], goal: set[int]) -> 
     return 0.0, min(start), min(goal)
 
 
+@dataclass(frozen=True)
+class Fill:
+    """What pieces take of a range across or out in the section of n seams, wherever there is any; NaN where none is.
+
+    ``least`` (n,) is the smallest length of the range that is filled, ``first`` the place furthest into the range at
+    which filling begins, ``last`` the one at which it ends soonest; ``at_least``, ``at_first``, ``at_last`` are the
+    coordinates along of the seams.
+    """
+
+    least: Floats
+    first: Floats
+    last: Floats
+    at_least: Floats
+    at_first: Floats
+    at_last: Floats
+
+
+SHORTEST: Final = 1e-3
+"""Stretches of a seam shorter than this (metres) are joints between pieces: their section is not measured."""
+
+
+def fill(seams: Seams, pieces: Pieces, axis: int, low: Floats, high: Floats) -> Fill:
+    """What pieces on the lines of seams take of ranges (n,) in their section: ``axis`` 0 is across, 1 out."""
+    count = len(seams)
+    seam, piece = _on_seams(seams, g.Intervals(pieces.lane, pieces.start, pieces.end))
+    start = np.maximum(pieces.start[piece], seams.start[seam])
+    end = np.minimum(pieces.end[piece], seams.end[seam])
+    # Between two places where a piece begins or ends the section does not change.
+    both, at = np.concatenate([seam, seam]), np.concatenate([start, end])
+    order = np.lexsort((at, both))
+    both, at = both[order], at[order]
+    long = (both[1:] == both[:-1]) & (np.diff(at) > SHORTEST)
+    owner, begin, finish = both[:-1][long], at[:-1][long], at[1:][long]
+    order = np.argsort(seam, kind="stable")
+    entries, stretch = g.spread(np.searchsorted(seam[order], np.arange(count + 1)), owner)
+    pair, middle = order[entries], 0.5 * (begin + finish)[stretch]
+    there = (start[pair] < middle) & (end[pair] > middle)
+    pair, stretch = pair[there], stretch[there]
+    a = np.clip(pieces.reach_low[piece[pair], axis], low[owner[stretch]], high[owner[stretch]])
+    b = np.clip(pieces.reach_high[piece[pair], axis], low[owner[stretch]], high[owner[stretch]])
+    merged = g.merge(stretch, a, b)
+    met = len(owner)
+    taken = g.total(merged.end - merged.start, merged.group, met)
+    first, last = g.lowest(a, stretch, met), g.highest(b, stretch, met)
+    known = np.flatnonzero(np.bincount(stretch, minlength=met))
+    owner, begin, finish = owner[known], begin[known], finish[known]
+    least, at_least = _worst(taken[known], owner, begin, finish, count)
+    furthest, at_first = _worst(-first[known], owner, begin, finish, count)
+    soonest, at_last = _worst(last[known], owner, begin, finish, count)
+    return Fill(least, -furthest, soonest, at_least, at_first, at_last)
+
+
+def _worst(values: Floats, seam: Ints, begin: Floats, finish: Floats, count: int) -> tuple[Floats, Floats]:
+    """The smallest value of each of ``count`` seams and the middle of where it holds; NaN where there is none."""
+    least = g.lowest(values, seam, count)
+    worst = values < least[seam] + g.SAME_LENGTH
+    first, last = g.lowest(begin[worst], seam[worst], count), g.highest(finish[worst], seam[worst], count)
+    known = np.isfinite(least)
+    at = np.full(count, np.nan)
+    at[known] = 0.5 * (first[known] + last[known])
+    return np.where(known, least, np.nan), at
+
+
+def edges_at(pieces: Pieces, line: Ints, at: Floats, axis: int) -> tuple[Floats, Floats]:
+    """Lowest and highest coordinate across (``axis`` 0) or out (1) of pieces at places (m,) on lines; NaN for none."""
+    low, high = np.full(len(line), np.nan), np.full(len(line), np.nan)
+    for i, mine in _on_lines(pieces, line):
+        there = (pieces.start[mine] < at[i] + g.SAME_LENGTH) & (pieces.end[mine] > at[i] - g.SAME_LENGTH)
+        if there.any():
+            low[i], high[i] = (
+                pieces.reach_low[mine, axis][there].min(),
+                pieces.reach_high[mine, axis][there].max(),
+            )
+    return low, high
+
+
+def uncovered(pieces: Pieces, line: Ints, low: Floats, high: Floats) -> tuple[Floats, Floats, Ints]:
+    """What pieces leave open between ``low`` and ``high`` (m,) on lines.
+
+    Gives the whole length, the middle of the longest open stretch (or of all where none is), and a piece that reaches
+    into the stretch, -1 for none.
+    """
+    order = np.argsort(pieces.lane, kind="stable")
+    lines = int(max(line.max(initial=-1), pieces.lane.max(initial=-1))) + 1
+    entries, which = g.spread(np.searchsorted(pieces.lane[order], np.arange(lines + 1)), line)
+    piece = order[entries]
+    meets = (pieces.start[piece] < high[which]) & (pieces.end[piece] > low[which])
+    piece, which = piece[meets], which[meets]
+    holes = g.complement(g.merge(which, pieces.start[piece], pieces.end[piece]), low, high)
+    long = holes.end - holes.start
+    at = 0.5 * (low + high)
+    order = np.argsort(long, kind="stable")  # the longest one is written last and stays
+    at[holes.group[order]] = 0.5 * (holes.start + holes.end)[order]
+    found = np.full(len(line), -1, np.int64)
+    found[which] = pieces.element[piece]
+    return g.total(long, holes.group, len(line)), at, found
+
+
 def _on_seams(seams: Seams, stretches: g.Intervals) -> tuple[Ints, Ints]:
     """Pairs (seam, stretch) of one line that share more than nothing."""
     order = np.lexsort((seams.start, seams.line))

@@ -6,7 +6,9 @@ from typing import Final
 import numpy as np
 import shapely
 
-from checker.facade import Facade, Layer, Seams
+from checker.crossings import crossings
+from checker.facade import Facade, Layer, PanelEdgeSeams, PanelEndSeams, RatedSeams, Seams
+from checker.field import bays
 from checker.foot import base, plinth_joints, rails
 from checker.joints import corners, panel_edges, panel_ends
 from checker.model import Ints, Model
@@ -32,8 +34,26 @@ def build(model: Model, layers: Sequence[Layer] = ()) -> Facade:
     joints = plinth_joints(walls, plinths)
     seams = {type(each): each for each in (ends, edges, foot, joints, corners(walls), openings(walls))}
     return Facade(
-        model, walls.boxes, walls.sides, walls.panels, walls.columns, seams, plinths, rails(walls), tuple(layers)
+        model,
+        walls.boxes,
+        walls.sides,
+        walls.panels,
+        walls.columns,
+        seams,
+        plinths,
+        rails(walls),
+        crossings(walls, ends, edges),
+        bays(walls, ends, edges),
+        _rated(model, ends),
+        tuple(layers),
     )
+
+
+def _rated(model: Model, ends: PanelEndSeams) -> RatedSeams:
+    """The seams of which a panel states a fire rating."""
+    states = np.array([bool(fire_rating(element.stated)) for element in model.elements], bool)
+    rated = ends.take(states[ends.left] | states[ends.right])
+    return RatedSeams(**{name: getattr(rated, name) for name in PanelEndSeams.__dataclass_fields__})
 
 
 def _partitions(walls: Walls, ends: Seams) -> Ints:
