@@ -19,9 +19,9 @@ SAME_ROW: Final = 0.30
 class _Ends:
     """Ends (k,) of joints at one side of upright seams.
 
-    ``joint`` and ``seam`` are positions in the panel-edge and panel-end seams; ``low`` and ``high`` bound the open joint
-    in the upright seam's coordinate along; ``to_edge`` is how far the nearest edge of the panel across the seam lies
-    above it, 0 where it lies at the joint.
+    ``joint`` and ``seam`` are positions in the panel-edge and panel-end seams; ``low`` and ``high`` bound the open
+    joint in the upright seam's coordinate along; ``to_edge`` is how far the nearest edge of the panel across the
+    seam lies above it, 0 where it lies at the joint.
     """
 
     joint: Ints
@@ -39,7 +39,7 @@ def crossings(walls: Walls, ends: PanelEndSeams, edges: PanelEdgeSeams) -> Cross
     step = np.concatenate(
         [_apart(left.low[a], left.high[a], right.low[b], right.high[b]), left.to_edge[lone_a], -right.to_edge[lone_b]]
     )
-    of_left, of_right = np.concatenate([a, lone_a]), np.concatenate([b, lone_b])
+    of_left = np.concatenate([a, lone_a])
     nobody, number = -1, len(step)
     joint = np.full((number, 2), nobody)
     joint[: len(of_left), 0] = left.joint[of_left]

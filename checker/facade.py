@@ -6,13 +6,15 @@ that a seam's own numbers need no further origin.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
-from typing import Any, Final
+from dataclasses import dataclass, field, fields
+from typing import Any, Final, Self, TypeVar, cast
 
 import numpy as np
 
 from checker.geometry import Boxes, Lines, world
 from checker.model import Bools, Floats, Ints, Model
+
+Record = TypeVar("Record")
 
 
 @dataclass(frozen=True)
@@ -86,6 +88,10 @@ class Subjects:
     def __len__(self) -> int:
         return len(self.ids)
 
+    def take(self, which: Ints | Bools) -> Self:
+        """Some of the subjects, in that order."""
+        return taken(self, which)
+
 
 @dataclass(frozen=True)
 class Seams(Subjects):
@@ -128,15 +134,6 @@ class Seams(Subjects):
     offset_left_narrow: Floats
     offset_right_narrow: Floats
 
-    def take(self, which: Ints | Bools) -> "Seams":
-        """Some of the seams, in that order."""
-        index = np.flatnonzero(which) if which.dtype == bool else which
-        values: dict[str, Any] = {}
-        for name in self.__dataclass_fields__:
-            value = getattr(self, name)
-            values[name] = tuple(value[i] for i in index) if isinstance(value, tuple) else value[index]
-        return type(self)(**values)
-
     def kind_of(self, facade: "Facade", *roles: str, left: bool) -> Bools:
         """Whether the left (or right) part of each seam has one of the roles."""
         parts = self.left if left else self.right
@@ -151,16 +148,12 @@ class Seams(Subjects):
 class PanelEndSeams(Seams):
     """Upright seams between the ends of two panels of one row.
 
-    ``near_least`` and ``far_most`` (n,) are the coordinates across where either panel ends soonest: what covers the seam
-    must reach over them.
+    ``near_least`` and ``far_most`` (n,) are the coordinates across where either panel ends soonest: what covers the
+    seam must reach over them.
     """
 
     near_least: Floats
     far_most: Floats
-
-
-class RatedSeams(PanelEndSeams):
-    """Those of the seams between panel ends at which a panel states a fire rating."""
 
 
 @dataclass(frozen=True)
@@ -185,6 +178,24 @@ class CornerSeams(Seams):
 class OpeningSeams(Seams):
     """The four edges of windows and doors; ``right`` or ``left`` is the window or door."""
 
+    def frames(self, facade: "Facade") -> Ints:
+        """Element numbers (n,) of the windows and doors."""
+        return np.where(self.kind_of(facade, "window", "door", left=True), self.left, self.right)
+
+    def sills(self, facade: "Facade") -> Bools:
+        """Which edges (n,) are lower ones: sills of windows, thresholds of doors."""
+        lying = np.abs(self.frame[:, 0, 2]) < np.abs(self.frame[:, 1, 2])
+        result: Bools = lying & (self.frames(facade) == self.right)
+        return result
+
+    def thresholds(self, facade: "Facade") -> Bools:
+        """Which edges (n,) are lower edges of doors."""
+        return self.sills(facade) & self.kind_of(facade, "door", left=False)
+
+
+class RoofEdgeSeams(Seams):
+    """Lying seams along the upper edges of the uppermost panels; ``left`` is the panel, ``right`` the roof."""
+
 
 @dataclass(frozen=True)
 class PlinthJoints(Seams):
@@ -205,6 +216,7 @@ SEAM_KINDS: Final[dict[str, type[Seams]]] = {
     "plinth-joint": PlinthJoints,
     "corner": CornerSeams,
     "opening-edge": OpeningSeams,
+    "roof-edge": RoofEdgeSeams,
 }
 
 
@@ -232,6 +244,8 @@ class Layer:
     Where a part with a role of ``yields_to`` fills the zone, the layer may be interrupted. Parts with a role of
     ``stands_in`` count where no part of the layer's own roles lies in its place anywhere: models name things loosely.
     ``rings`` says that its seams come in fours, as sill, head, left and right of a frame, whose corners must close.
+    ``may_lap`` says that its pieces may lie on each other at their ends instead of butting, ``reaching`` that they come
+    into the zone from elsewhere, so that the middle of a piece may lie outside it.
     ``centred`` asks for the middle of a part's section in the zone across as well, so that neighbours of one role are
     told apart. ``runs`` is false for what lies at single places of a seam and covers no whole one.
     """
@@ -244,6 +258,8 @@ class Layer:
     yields_to: tuple[str, ...] = ()
     stands_in: tuple[str, ...] = ()
     rings: bool = False
+    may_lap: bool = False
+    reaching: bool = False
     centred: bool = False
     runs: bool = True
 
@@ -291,9 +307,9 @@ class RailSupports(Subjects):
 class Crossings(Subjects):
     """Places where the joints between rows end at an upright seam, on one side of it or both.
 
-    ``left`` and ``right`` (n,) are positions in the panel-edge seams, -1 for none; ``end`` those in the panel-end seams,
-    ``along`` the coordinate there. ``step`` in metres is how far the joint on the right lies above that on the left: 0
-    where the open joints overlap; where one side has none, to the nearest edge of the panel there.
+    ``left`` and ``right`` (n,) are positions in the panel-edge seams, -1 for none; ``end`` those in the panel-end
+    seams, ``along`` the coordinate there. ``step`` in metres is how far the joint on the right lies above that on the
+    left: 0 where the open joints overlap; where one side has none, to the nearest edge of the panel there.
     """
 
     left: Ints
@@ -331,15 +347,13 @@ class Facade:
     seams: dict[type[Seams], Seams]
     plinths: Plinths
     rails: RailSupports
-    crossings: Crossings
-    bays: Bays
-    rated: RatedSeams
+    others: tuple[Subjects, ...] = ()
     layers: tuple[Layer, ...] = ()
     kept: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def of(self, subject: type[Subjects]) -> Subjects:
         """The subjects of one type."""
-        for each in (self.plinths, self.rails, self.crossings, self.bays, self.rated):
+        for each in (self.plinths, self.rails, *self.others):
             if type(each) is subject:
                 return each
         return self.seams[subject]  # type: ignore[index]
@@ -351,6 +365,26 @@ class Facade:
     def elements_of(self, *roles: str) -> Ints:
         """Element numbers of the given roles that have a body."""
         return with_role(self.model, roles)
+
+
+def taken(records: Record, which: Ints | Bools) -> Record:
+    """Some rows of a record whose every field has one entry per row (None is left as it is)."""
+    index: Ints = np.flatnonzero(which) if which.dtype == bool else which.astype(np.int64)
+
+    def rows(value: Any) -> Any:
+        match value:
+            case None:
+                return None
+            case Lines():
+                return value.take(index)
+            case np.ndarray():
+                return value[index]
+            case tuple() | list():
+                return tuple(value[i] for i in index)
+        return taken(value, index)
+
+    values = {field.name: rows(getattr(records, field.name)) for field in fields(cast(Any, records))}
+    return type(records)(**values)
 
 
 def fault_of(model: Model, parts: Ints) -> str:

@@ -8,7 +8,6 @@ import shapely
 
 from checker import geometry as g
 from checker.facade import Bays, PanelEdgeSeams, PanelEndSeams, Panels, fault_of, unique, with_role
-from checker.foot import at_side
 from checker.model import Bools, Floats, Ints
 from checker.walls import BEYOND, Walls
 
@@ -32,8 +31,8 @@ AT_CORNER: Final = 1.0
 class _Bay:
     """One bay of a side between its ``ends`` (2,), filled from its ``foot`` up.
 
-    ``roof`` (2,) are the heights it should reach at its ends where its panels do not, else NaN. ``panels`` are positions
-    in the panels, ``columns`` (2,) element numbers at the ends, -1 for none.
+    ``roof`` (2,) are the heights it should reach at its ends where its panels do not, else NaN. ``panels`` are
+    positions in the panels, ``columns`` (2,) element numbers at the ends, -1 for none.
     """
 
     side: int
@@ -48,7 +47,7 @@ def bays(walls: Walls, ends: PanelEndSeams, edges: PanelEdgeSeams) -> Bays:
     """Every bay of every side with the holes in its field of panels.
 
     A bay reaches from column to column, or to where a run of panels ends. Its foot is that of its own panels, or what
-    its plinth and the bays beside it tell where a row is missing; its roof edge likewise, with the height of the columns.
+    its plinth and the bays beside it tell where a row is missing; its roof edge likewise, with the columns' height.
     Seams between panels, windows, doors, openings and whatever else stands in the plane of the panels are no holes.
     """
     outlines = _outlines(walls)
@@ -142,9 +141,9 @@ def _bays_of(walls: Walls, side: int) -> list[_Bay]:
 
 
 def _plinths(walls: Walls, side: int) -> tuple[Floats, Floats]:
-    """Extents of the plinth elements and base rails along a side, in its frame."""
+    """Extents of the plinth elements along a side, in its frame."""
     element = with_role(walls.model, ["plinth"])
-    of_side, low, high = at_side(walls, element, BEYOND)
+    of_side, low, high = walls.at_side(element, BEYOND)
     return low[of_side == side], high[of_side == side]
 
 
@@ -174,8 +173,8 @@ def _columns_at(walls: Walls, side: int, ends: Floats, before: Bools, after: Boo
     distance = np.abs(ends[:, :, None] - place)
     there = distance < reach
     element, head = np.full(ends.shape, -1, np.int64), np.full(ends.shape, np.nan)
-    found = there.any(axis=2) if len(mine) else np.zeros(ends.shape, bool)
-    if len(mine):
+    found = np.any(there, axis=2)
+    if np.any(found):
         element[found] = c.element[mine[np.where(there, distance, np.inf).argmin(axis=2)[found]]]
         # Height in the plane of the panels, which may lean.
         height = (c.high[mine] - walls.sides.inner[side] * frame[2, 2]) / frame[1, 2]
@@ -202,8 +201,8 @@ def _expected(own: Floats, beside: Floats, usual: Floats, sign: int) -> Floats:
     known = np.isfinite(beside) | ~np.isnan(usual)
     reach = np.fmax(np.maximum(own, beside), usual)
     reach = np.where(known, reach, reach[:, ::-1])
-    short = (reach - own > MISSING) | ~known
-    missing = short.all(axis=1) & known.any(axis=1)
+    short = (reach > own + MISSING) | ~known
+    missing = np.all(short, axis=1) & np.any(known, axis=1)
     result: Floats = sign * np.where(missing[:, None], reach, np.nan)
     return result
 
@@ -252,8 +251,8 @@ def _records(walls: Walls, found: list[_Bay], fields: list[Any], holes: list[lis
     names = [walls.sides.names[s] for s in side]
     size, place = np.zeros((count, 2)), np.zeros((count, 2))
     beside = np.full((count, MOST_BESIDE), -1, np.int64)
-    nowhere = [i for i, role in enumerate(walls.model.roles) if role.role == "panel"]
-    nowhere = np.setdiff1d(nowhere, with_role(walls.model, ["panel"])).astype(np.int64)
+    every = np.flatnonzero([role.role == "panel" for role in walls.model.roles])
+    nowhere: Ints = np.setdiff1d(every, with_role(walls.model, ["panel"]))
     fault = [fault_of(walls.model, p.element[bay.panels]) for bay in found]
     for k, (bay, field) in enumerate(zip(found, fields, strict=True)):
         place[k] = shapely.get_coordinates(shapely.centroid(field))[0]

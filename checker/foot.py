@@ -31,7 +31,7 @@ def base(walls: Walls, standing: Bools) -> tuple[Seams, Plinths]:
     """Lying seams between lowest panels and plinth, and the plinth elements that carry panels."""
     p = walls.panels
     plinth = with_role(walls.model, ["plinth"])
-    side, low, high = at_side(walls, plinth, BEYOND)
+    side, low, high = walls.at_side(plinth, BEYOND)
     known = side >= 0
     plinth, side, low, high = plinth[known], side[known], low[known], high[known]
     frames = walls.sides.frame[side]
@@ -294,7 +294,7 @@ def plinth_joints(walls: Walls, plinths: Plinths) -> Seams:
 def rails(walls: Walls) -> RailSupports:
     """Every place where a base rail passes or meets a column, with the clear distance between them."""
     rail = with_role(walls.model, ["base-rail"])
-    side, low, high = at_side(walls, rail, BEYOND)
+    side, low, high = walls.at_side(rail, BEYOND)
     known = side >= 0
     rail, side, low, high = rail[known], side[known], low[known], high[known]
     back = walls.outline(rail, walls.sides.frame[side], 2, -1, 0)
@@ -354,31 +354,6 @@ def rails(walls: Walls) -> RailSupports:
         at_largest=places(ahead.at_max)[take],
         towards=towards[take],
     )
-
-
-def at_side(walls: Walls, element: Ints, reach: float) -> tuple[Ints, Floats, Floats]:
-    """The side each lying part runs along and its extents there; -1 where it runs along none.
-
-    A part runs along a side when its longest direction does, and it lies within ``reach`` of the panels' faces.
-    """
-    best = np.full(len(element), -1, np.int64)
-    distance = np.full(len(element), np.inf)
-    low_best, high_best = np.zeros((len(element), 3)), np.zeros((len(element), 3))
-    for side, frame in enumerate(walls.sides.frame):
-        mine = walls.panels.side == side
-        first, last = walls.panels.low[mine, 0].min(), walls.panels.high[mine, 0].max()
-        low, high = g.extents(walls.meshes, element, np.broadcast_to(frame, (len(element), 3, 3)))
-        parallel = np.abs(walls.boxes.axes[element, 0] @ frame[0]) > 0.985
-        short = walls.boxes.size[element, 0] < 1.5 * walls.boxes.size[element, 1]
-        square = np.abs(walls.boxes.axes[element] @ frame[0]).max(axis=1) > 0.985
-        shared = np.minimum(high[:, 0], last) - np.maximum(low[:, 0], first)
-        middle = 0.5 * (walls.sides.inner[side] + walls.sides.outer[side])
-        off = np.maximum(np.maximum(low[:, 2] - walls.sides.outer[side], walls.sides.inner[side] - high[:, 2]), 0.0)
-        away = off + 1e-3 * np.abs(0.5 * (low[:, 2] + high[:, 2]) - middle)
-        good = (parallel | (short & square)) & (shared > 0.0) & (off < reach) & (away < distance)
-        best[good], distance[good] = side, away[good]
-        low_best[good], high_best[good] = low[good], high[good]
-    return best, low_best, high_best
 
 
 def _weighted_median(values: Floats, weights: Floats) -> float:

@@ -5,9 +5,10 @@ except for the few bodies that a straight line does not describe.
 """
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
+import shapely
 
 from checker.model import Bools, Floats, Ints, Meshes
 
@@ -259,6 +260,13 @@ def silhouettes(meshes: Meshes, which: Ints, frames: Floats, side: int, sign: in
         at[i], value[i] = stations[-1], values[-1]
         at[i, : len(stations)], value[i, : len(values)] = stations, values
     return Lines(at, sign * value)
+
+
+def outline(meshes: Meshes, which: int, plane: Floats) -> Any:
+    """What is seen of one body in a plane, given by two unit vectors (2, 3), as a shapely geometry."""
+    corners = meshes.points[meshes.triangles[meshes.triangle_start[which] : meshes.triangle_start[which + 1]]] @ plane.T
+    triangles = shapely.polygons(corners)
+    return shapely.union_all(triangles[shapely.area(triangles) > 1e-9], grid_size=1e-6)
 
 
 def _envelope(place: Floats, reach: Floats) -> tuple[Floats, Floats]:

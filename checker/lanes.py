@@ -92,7 +92,7 @@ def _parts_in_lanes(facade: Facade, layer: Layer, kind: type[Seams], roles: tupl
                 g.lowest(zone.out_low, seams.line, len(first)),
                 g.highest(zone.out_high, seams.line, len(first)),
             )
-            inside, around = _pieces(facade, seams, hull, first, last, facade.elements_of(*roles), layer.centred)
+            inside, around = _pieces(facade, seams, hull, first, last, facade.elements_of(*roles), layer)
             crosses = _crosses(facade, inside, _frames(seams, len(first)))
             if layer.rings:
                 # The strip along the next edge of the frame fills the corner.
@@ -116,27 +116,34 @@ def line_ends(seams: Seams) -> tuple[Floats, Floats]:
 
 
 def _pieces(
-    facade: Facade, seams: Seams, zone: Zone, first: Floats, last: Floats, elements: Ints, centred: bool = False
+    facade: Facade,
+    seams: Seams,
+    zone: Zone,
+    first: Floats,
+    last: Floats,
+    elements: Ints,
+    layer: Layer | None = None,
 ) -> tuple[Pieces, Pieces]:
-    """Stretches of parts that lie in the zone of each line, and of all that lie in or near it.
-
-    With ``centred`` only what has its middle in the zone across lies in it.
-    """
+    """Stretches of parts that lie in the zone of each line, as ``layer`` asks it, and of all that lie in or near it."""
     frame = _frames(seams, len(first))
     line, element = _near(facade, frame, zone, first, last, elements)
     entries, pair = g.spread(facade.model.meshes.triangle_start, element)
     corners = facade.model.meshes.points[facade.model.meshes.triangles[entries]]
     local = np.einsum("tij,tkj->tki", frame[line[pair]], corners)
-    lower, upper = np.stack([zone.across_low, zone.out_low], axis=1), np.stack([zone.across_high, zone.out_high], axis=1)
+    lower, upper = (
+        np.stack([zone.across_low, zone.out_low], axis=1),
+        np.stack([zone.across_high, zone.out_high], axis=1),
+    )
     low, high = (lower - SEARCH)[line[pair]], (upper + SEARCH)[line[pair]]
     around, reach = _stretches(facade, local, pair, line, element, frame, low, high)
     suits = np.ones(len(line), bool)
-    if centred:
+    if layer is not None and layer.centred:
         met = np.isfinite(reach[0][:, 0])
         middle = 0.5 * (reach[0][met, 0] + reach[1][met, 0])
         suits[met] = (middle > lower[line[met], 0] - TOUCH) & (middle < upper[line[met], 0] + TOUCH)
     low, high = lower[line[pair]], upper[line[pair]]
-    inside, _ = _stretches(facade, local, pair, line, element, frame, low, high, zone, reach, suits)
+    strict = None if layer is not None and layer.reaching else zone
+    inside, _ = _stretches(facade, local, pair, line, element, frame, low, high, strict, reach, suits)
     # Behind a piece that runs through, at an inner corner, the line has come to its end.
     deep = (zone.out_high - zone.out_low)[inside.lane]
     through = _runs_through(facade, inside.element, frame[inside.lane])
@@ -202,8 +209,8 @@ def _stretches(
 ) -> tuple[Pieces, tuple[Floats, Floats]]:
     """What each part covers along its line between ``low`` and ``high`` across and out, as merged stretches.
 
-    Also the extents (m, 2) there of each pair of line and part; ``reach`` are those of a wider range. With a ``zone``
-    a part must have the middle of its section in it, and be one that ``suits`` (m,).
+    Also the extents (m, 2) there of each pair of line and part; ``reach`` are those of a wider range. A part must be
+    one that ``suits`` (m,), and with a ``zone`` have the middle of its section out in it.
     """
     covered, met = g.clip_triangles(local, low, high)
     clipped_low = np.clip(local[:, :, 1:].min(axis=1), low, high)
@@ -226,7 +233,9 @@ def _stretches(
         )
         inside = (middle > zone.out_low[line] - TOUCH) & (middle < zone.out_high[line] + TOUCH)
         # At an inner corner the piece of the other side, which runs outwards here, fills its own width.
-        good &= (inside | _runs_through(facade, element, frame[line])) & suits
+        good &= inside | _runs_through(facade, element, frame[line])
+    if suits is not None:
+        good &= suits
     keep = met & good[pair]
     merged = g.merge(pair[keep], covered[keep, 0], covered[keep, 1])
     size, axes = facade.boxes.size[element], facade.boxes.axes[element]

@@ -102,7 +102,7 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
         # What only crosses the zone belongs to another seam.
         modelled |= bool(inside.parallel.any()) or len(beside.lane) > 0
         unsure = inside.take(broken[inside.element])
-        seam, which = _on_seams(seams, g.Intervals(unsure.lane, unsure.start, unsure.end))
+        seam, which = on_seams(seams, g.Intervals(unsure.lane, unsure.start, unsure.end))
         doubtful[seam] = unsure.element[which]
         union = g.merge(
             np.concatenate([inside.lane, fills.lane]),
@@ -111,7 +111,7 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
         )
         missing = g.complement(union, first, last)
         # Share of each seam: its own stretch less what is missing of it.
-        seam, hole = _over_breaks(seams, missing, *_on_seams(seams, missing))
+        seam, hole = _over_breaks(seams, missing, *on_seams(seams, missing))
         lost = np.minimum(seams.end[seam], missing.end[hole]) - np.maximum(seams.start[seam], missing.start[hole])
         lane_share = 1.0 - g.total(np.maximum(lost, 0.0), seam, count) / np.maximum(seams.length, 1e-9)
         share = np.minimum(share, np.clip(lane_share, 0.0, 1.0))
@@ -130,7 +130,7 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
         meets = _joints(inside)
         at_seam = _seam_at(seams, meets.seam, meets.at)
         joints.append(Joints(at_seam, meets.first, meets.second, meets.lap, meets.at))
-        order = np.argsort(meets.lap, kind="stable")
+        order = np.argsort(meets.lap, kind="stable")[: 0 if layer.may_lap else None]
         order = order[meets.lap[order] > np.maximum(lap, gap + g.SAME_LENGTH)[at_seam[order]]]
         s = at_seam[order]  # ascending laps: the longest one of a seam is written last and stays
         lap[s], lap_at[s] = meets.lap[order], meets.at[order]
@@ -164,7 +164,7 @@ def _open_corners(facade: Facade, seams: Seams, pieces: Pieces) -> Iterator[tupl
 
     for sill in range(0, len(seams), 4):
         here = np.unique(pieces.element[bounds[sill] : bounds[sill + 4]]).tolist()
-        whole = {element: _outline(facade, element, seams.frame[sill, :2]) for element in here}
+        whole = {element: g.outline(facade.model.meshes, element, seams.frame[sill, :2]) for element in here}
         for lying, upright in ((sill, sill + 2), (sill, sill + 3), (sill + 1, sill + 2), (sill + 1, sill + 3)):
             at_end, on_top = upright == sill + 3, lying == sill + 1
             u = float((seams.end if at_end else seams.start)[lying])
@@ -181,14 +181,6 @@ def _open_corners(facade: Facade, seams: Seams, pieces: Pieces) -> Iterator[tupl
             yield (lying, u, wide, first, second) if lying_is_off else (upright, z, wide, first, second)
 
 
-def _outline(facade: Facade, element: int, plane: Floats) -> Any:
-    """What is seen of a part in a plane, given by two unit vectors (2, 3)."""
-    m = facade.model.meshes
-    corners = m.points[m.triangles[m.triangle_start[element] : m.triangle_start[element + 1]]] @ plane.T
-    triangles = shapely.polygons(corners)
-    return shapely.union_all(triangles[shapely.area(triangles) > 1e-9], grid_size=1e-6)
-
-
 def _shortest_way(outlines: dict[int, Any], start: set[int], goal: set[int]) -> tuple[float, int, int]:
     """The widest step on the way of smallest steps from one group of outlines to another, and what it is between."""
     steps = sorted((float(shapely.distance(outlines[a], outlines[b])), a, b) for a, b in combinations(outlines, 2))
@@ -198,69 +190,6 @@ def _shortest_way(outlines: dict[int, Any], start: set[int], goal: set[int]) -> 
         if len({group[element] for element in start | goal}) == 1:
             return (wide, a, b) if a in start or b in goal else (wide, b, a)
     return 0.0, min(start), min(goal)
-
-
-@dataclass(frozen=True)
-class Fill:
-    """What pieces take of a range across or out in the section of n seams, wherever there is any; NaN where none is.
-
-    ``least`` (n,) is the smallest length of the range that is filled, ``first`` the place furthest into the range at
-    which filling begins, ``last`` the one at which it ends soonest; ``at_least``, ``at_first``, ``at_last`` are the
-    coordinates along of the seams.
-    """
-
-    least: Floats
-    first: Floats
-    last: Floats
-    at_least: Floats
-    at_first: Floats
-    at_last: Floats
-
-
-SHORTEST: Final = 1e-3
-"""Stretches of a seam shorter than this (metres) are joints between pieces: their section is not measured."""
-
-
-def fill(seams: Seams, pieces: Pieces, axis: int, low: Floats, high: Floats) -> Fill:
-    """What pieces on the lines of seams take of ranges (n,) in their section: ``axis`` 0 is across, 1 out."""
-    count = len(seams)
-    seam, piece = _on_seams(seams, g.Intervals(pieces.lane, pieces.start, pieces.end))
-    start = np.maximum(pieces.start[piece], seams.start[seam])
-    end = np.minimum(pieces.end[piece], seams.end[seam])
-    # Between two places where a piece begins or ends the section does not change.
-    both, at = np.concatenate([seam, seam]), np.concatenate([start, end])
-    order = np.lexsort((at, both))
-    both, at = both[order], at[order]
-    long = (both[1:] == both[:-1]) & (np.diff(at) > SHORTEST)
-    owner, begin, finish = both[:-1][long], at[:-1][long], at[1:][long]
-    order = np.argsort(seam, kind="stable")
-    entries, stretch = g.spread(np.searchsorted(seam[order], np.arange(count + 1)), owner)
-    pair, middle = order[entries], 0.5 * (begin + finish)[stretch]
-    there = (start[pair] < middle) & (end[pair] > middle)
-    pair, stretch = pair[there], stretch[there]
-    a = np.clip(pieces.reach_low[piece[pair], axis], low[owner[stretch]], high[owner[stretch]])
-    b = np.clip(pieces.reach_high[piece[pair], axis], low[owner[stretch]], high[owner[stretch]])
-    merged = g.merge(stretch, a, b)
-    met = len(owner)
-    taken = g.total(merged.end - merged.start, merged.group, met)
-    first, last = g.lowest(a, stretch, met), g.highest(b, stretch, met)
-    known = np.flatnonzero(np.bincount(stretch, minlength=met))
-    owner, begin, finish = owner[known], begin[known], finish[known]
-    least, at_least = _worst(taken[known], owner, begin, finish, count)
-    furthest, at_first = _worst(-first[known], owner, begin, finish, count)
-    soonest, at_last = _worst(last[known], owner, begin, finish, count)
-    return Fill(least, -furthest, soonest, at_least, at_first, at_last)
-
-
-def _worst(values: Floats, seam: Ints, begin: Floats, finish: Floats, count: int) -> tuple[Floats, Floats]:
-    """The smallest value of each of ``count`` seams and the middle of where it holds; NaN where there is none."""
-    least = g.lowest(values, seam, count)
-    worst = values < least[seam] + g.SAME_LENGTH
-    first, last = g.lowest(begin[worst], seam[worst], count), g.highest(finish[worst], seam[worst], count)
-    known = np.isfinite(least)
-    at = np.full(count, np.nan)
-    at[known] = 0.5 * (first[known] + last[known])
-    return np.where(known, least, np.nan), at
 
 
 def edges_at(pieces: Pieces, line: Ints, at: Floats, axis: int) -> tuple[Floats, Floats]:
@@ -298,7 +227,7 @@ def uncovered(pieces: Pieces, line: Ints, low: Floats, high: Floats) -> tuple[Fl
     return g.total(long, holes.group, len(line)), at, found
 
 
-def _on_seams(seams: Seams, stretches: g.Intervals) -> tuple[Ints, Ints]:
+def on_seams(seams: Seams, stretches: g.Intervals) -> tuple[Ints, Ints]:
     """Pairs (seam, stretch) of one line that share more than nothing."""
     order = np.lexsort((seams.start, seams.line))
     bounds = np.searchsorted(seams.line[order], np.arange(int(seams.line.max()) + 2 if len(seams) else 1))

@@ -11,7 +11,7 @@ import numpy as np
 from checker import issues, read, roles
 from checker.errors import BadSettings, CannotCheck
 from checker.facade import SEAM_KINDS, Facade
-from checker.layers import Laps, cover, laps
+from checker.layers import cover
 from checker.model import Model, ModelFile
 from checker.output.bcf import issues_bcf
 from checker.output.findings import findings
@@ -76,8 +76,9 @@ def check_model(model: Model, settings: Settings, rules: Sequence[Rule[Any, Any]
                 f"See 'seamtrace roles' and name them under [roles] in seamtrace.toml."
             )
     progress("finding seams", 0.65)
-    layers = [rule.layer for rule in rules if rule.layer is not None]
-    facade = build(model, layers)
+    # Two rules may ask about one layer.
+    layers = {rule.layer.name: rule.layer for rule in rules if rule.layer is not None}
+    facade = build(model, tuple(layers.values()))
     if not len(facade.panels.element):
         raise CannotCheck(
             f"{files}: none of the {found['panel']} panels is an upright body, so nothing can be checked. "
@@ -93,10 +94,7 @@ def check_model(model: Model, settings: Settings, rules: Sequence[Rule[Any, Any]
     ]
     for k, rule in enumerate(asked):
         progress(f"checking {rule.name}", 0.7 + 0.25 * k / len(asked))
-        subjects = (
-            laps(facade, rule.layer) if rule.subject is Laps and rule.layer is not None else facade.of(rule.subject)
-        )
-        verdicts = rule.check(subjects, facade, settings.limits_of(rule))
+        subjects, verdicts = rule.ask(facade, settings.limits_of(rule))
         need = settings.layer(rule.layer.name) if rule.layer is not None else "expected"
         answers.append(issues.Answer(rule, settings.severity_of(rule), need, subjects, verdicts))
     found_issues = issues.collect(

@@ -7,12 +7,13 @@ import numpy as np
 import shapely
 
 from checker.crossings import crossings
-from checker.facade import Facade, Layer, PanelEdgeSeams, PanelEndSeams, RatedSeams, Seams
+from checker.facade import Facade, Layer, Seams
 from checker.field import bays
 from checker.foot import base, plinth_joints, rails
 from checker.joints import corners, panel_edges, panel_ends
 from checker.model import Ints, Model
 from checker.openings import openings
+from checker.roof import roof_edges
 from checker.walls import Walls
 
 SIGHT: Final = 1000.0
@@ -32,7 +33,9 @@ def build(model: Model, layers: Sequence[Layer] = ()) -> Facade:
     edges, standing = panel_edges(walls)
     foot, plinths = base(walls, standing)
     joints = plinth_joints(walls, plinths)
-    seams = {type(each): each for each in (ends, edges, foot, joints, corners(walls), openings(walls))}
+    seams = {
+        type(each): each for each in (ends, edges, foot, joints, corners(walls), openings(walls), roof_edges(walls))
+    }
     return Facade(
         model,
         walls.boxes,
@@ -42,18 +45,9 @@ def build(model: Model, layers: Sequence[Layer] = ()) -> Facade:
         seams,
         plinths,
         rails(walls),
-        crossings(walls, ends, edges),
-        bays(walls, ends, edges),
-        _rated(model, ends),
-        tuple(layers),
+        others=(crossings(walls, ends, edges), bays(walls, ends, edges)),
+        layers=tuple(layers),
     )
-
-
-def _rated(model: Model, ends: PanelEndSeams) -> RatedSeams:
-    """The seams of which a panel states a fire rating."""
-    states = np.array([bool(fire_rating(element.stated)) for element in model.elements], bool)
-    rated = ends.take(states[ends.left] | states[ends.right])
-    return RatedSeams(**{name: getattr(rated, name) for name in PanelEndSeams.__dataclass_fields__})
 
 
 def _partitions(walls: Walls, ends: Seams) -> Ints:
