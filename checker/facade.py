@@ -144,12 +144,27 @@ class Seams(Subjects):
         return world(self.frame, np.stack([along, across, out], axis=1))
 
 
+@dataclass(frozen=True)
 class PanelEndSeams(Seams):
-    """Upright seams between the ends of two panels of one row."""
+    """Upright seams between the ends of two panels of one row.
+
+    ``near_least`` and ``far_most`` (n,) are the coordinates across where either panel ends soonest: what covers the
+    seam must reach over them.
+    """
+
+    near_least: Floats
+    far_most: Floats
 
 
+@dataclass(frozen=True)
 class PanelEdgeSeams(Seams):
-    """Lying seams between two panels one above the other."""
+    """Lying seams between two panels one above the other; each is a line of its own.
+
+    The width is the opening between the panels' full thickness, so that a tongue in its groove does not count;
+    ``tongue`` (n,) is how far tongues reach over that opening, 0 where none is drawn.
+    """
+
+    tongue: Floats
 
 
 class BaseSeams(Seams):
@@ -247,6 +262,8 @@ class Layer:
     ``may_lap`` says that its pieces may lie on each other at their ends instead of butting, ``reaching`` that they come
     into the zone from elsewhere, so that the middle of a piece may lie outside it.
     A provision without seams of its own (holes, corner pieces) has neither seams nor lanes; its rule finds it.
+    ``centred`` asks for the middle of a part's section in the zone across as well, so that neighbours of one role are
+    told apart. ``runs`` is false for what lies at single places of a seam and covers no whole one.
     """
 
     name: str
@@ -259,6 +276,8 @@ class Layer:
     rings: bool = False
     may_lap: bool = False
     reaching: bool = False
+    centred: bool = False
+    runs: bool = True
 
     @property
     def any_role(self) -> set[str]:
@@ -343,6 +362,38 @@ class FootCorners(Subjects):
 
 
 Kind = TypeVar("Kind", bound=Subjects)
+
+
+@dataclass(frozen=True)
+class Crossings(Subjects):
+    """Places where the joints between rows end at an upright seam, on one side of it or both.
+
+    ``left`` and ``right`` (n,) are positions in the panel-edge seams, -1 for none; ``end`` those in the panel-end
+    seams, ``along`` the coordinate there. ``step`` in metres is how far the joint on the right lies above that on the
+    left: 0 where the open joints overlap; where one side has none, to the nearest edge of the panel there.
+    """
+
+    left: Ints
+    right: Ints
+    end: Ints
+    along: Floats
+    step: Floats
+
+
+@dataclass(frozen=True)
+class Bays(Subjects):
+    """The field of panels of each side, bay by bay from column to column, in the side's frame.
+
+    ``area`` (n,) in square metres is what panels should cover from base to roof edge, less openings; ``open`` the area
+    of the holes in it; ``width`` (n,) metres is the shorter side of the largest hole, 0 where there is none, ``size``
+    (n, 2) its extents along and up; ``beside`` (n, k) are panels round it, -1 for none.
+    """
+
+    area: Floats
+    open: Floats
+    width: Floats
+    size: Floats
+    beside: Ints
 
 
 @dataclass(frozen=True)

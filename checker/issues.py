@@ -232,7 +232,8 @@ def _move(
     blame = verdicts.blame
     if blame is None or blame.part[worst] < 0 or not blame.what[worst]:
         return None
-    parts = list(dict.fromkeys(int(p) for p in (blame.part[worst], *blame.part[rows])))
+    also = blame.also[rows].ravel() if blame.also is not None else ()
+    parts = list(dict.fromkeys(int(p) for p in (blame.part[worst], *blame.part[rows], *also) if p >= 0))
     hangs = [i for p in parts for i in right.get(p, ()) if blame.what[i] == blame.what[worst]]
     bound = np.concatenate([rows, np.array(hangs, np.int64)])
     way = np.einsum("nj,j->n", blame.along[bound], blame.along[worst])

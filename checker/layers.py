@@ -241,6 +241,41 @@ def _open_corners(facade: Facade, seams: Seams, pieces: Pieces) -> Iterator[tupl
             yield (lying, u, wide, first, second) if lying_is_off else (upright, z, wide, first, second)
 
 
+def edges_at(pieces: Pieces, line: Ints, at: Floats, axis: int) -> tuple[Floats, Floats]:
+    """Lowest and highest coordinate across (``axis`` 0) or out (1) of pieces at places (m,) on lines; NaN for none."""
+    low, high = np.full(len(line), np.nan), np.full(len(line), np.nan)
+    for i, mine in _on_lines(pieces, line):
+        there = (pieces.start[mine] < at[i] + g.SAME_LENGTH) & (pieces.end[mine] > at[i] - g.SAME_LENGTH)
+        if there.any():
+            low[i], high[i] = (
+                pieces.reach_low[mine, axis][there].min(),
+                pieces.reach_high[mine, axis][there].max(),
+            )
+    return low, high
+
+
+def uncovered(pieces: Pieces, line: Ints, low: Floats, high: Floats) -> tuple[Floats, Floats, Ints]:
+    """What pieces leave open between ``low`` and ``high`` (m,) on lines.
+
+    Gives the whole length, the middle of the longest open stretch (or of all where none is), and a piece that reaches
+    into the stretch, -1 for none.
+    """
+    order = np.argsort(pieces.lane, kind="stable")
+    lines = int(max(line.max(initial=-1), pieces.lane.max(initial=-1))) + 1
+    entries, which = g.spread(np.searchsorted(pieces.lane[order], np.arange(lines + 1)), line)
+    piece = order[entries]
+    meets = (pieces.start[piece] < high[which]) & (pieces.end[piece] > low[which])
+    piece, which = piece[meets], which[meets]
+    holes = g.complement(g.merge(which, pieces.start[piece], pieces.end[piece]), low, high)
+    long = holes.end - holes.start
+    at = 0.5 * (low + high)
+    order = np.argsort(long, kind="stable")  # the longest one is written last and stays
+    at[holes.group[order]] = 0.5 * (holes.start + holes.end)[order]
+    found = np.full(len(line), -1, np.int64)
+    found[which] = pieces.element[piece]
+    return g.total(long, holes.group, len(line)), at, found
+
+
 def on_seams(seams: Seams, stretches: g.Intervals) -> tuple[Ints, Ints]:
     """Pairs (seam, stretch) of one line that share more than nothing."""
     order = np.lexsort((seams.start, seams.line))

@@ -43,6 +43,7 @@ class Blame:
     ``part`` element numbers (-1: nobody can tell); ``what`` words for it ("end of the left panel"); ``along`` (n, 3)
     the unit direction of the shift; ``least`` and ``most`` (n,) the shifts in metres that bring the subject within its
     limits; ``cause`` (n,) equal numbers share one cause and become one issue; ``anchor`` the elements that name it.
+    ``also`` (n, k) are further parts that must go the same way, -1 for none.
     """
 
     part: Ints
@@ -52,6 +53,7 @@ class Blame:
     most: Floats
     cause: Ints
     anchor: Ints
+    also: Ints | None = None
 
     @classmethod
     def unmovable(cls, part: Ints, along: Floats, cause: Ints, anchor: Ints) -> "Blame":

@@ -373,7 +373,8 @@ def _seam(rows: int) -> dict[str, Part]:
     for name, low, high in (("lower", FOOT, FOOT + ROW), ("upper", FOOT + ROW, top)):
         gap = (BAY - 15, BAY + 15)
         parts[f"foam {name}"] = block("foam", gap, (low, high), (0, 50))
-        parts[f"seam insulation {name}"] = block("insulation", gap, (low, high), (50, 128))
+        insulation = block("insulation", gap, (low, high), (50, 128))
+        parts[f"seam insulation {name}"] = replace(insulation, stated={"combustible": "false"})
         parts[f"seam tape {name}"] = block("tape", (BAY - 40, BAY + 40), (low, high), (128, 128.5))
         lap = 100 * (name == "upper")
         front = 130.0 + (name == "upper")

@@ -6,7 +6,9 @@ from typing import Final
 import numpy as np
 import shapely
 
+from checker.crossings import crossings
 from checker.facade import Facade, Layer, Seams
+from checker.field import bays
 from checker.foot import base, corners_of_foot, plinth_joints
 from checker.joints import corners, panel_edges, panel_ends
 from checker.model import Ints, Model
@@ -45,7 +47,13 @@ def build(model: Model, layers: Sequence[Layer] = ()) -> Facade:
         {type(each): each for each in every},
         plinths,
         held,
-        others=(foot_corners, joints(walls, rails, held, foot, foot_corners), base_rails(walls, rails)),
+        others=(
+            foot_corners,
+            joints(walls, rails, held, foot, foot_corners),
+            base_rails(walls, rails),
+            crossings(walls, ends, edges),
+            bays(walls, ends, edges),
+        ),
         layers=tuple(layers),
     )
 

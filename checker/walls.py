@@ -1,6 +1,6 @@
 """The walls of a building: plane sides, the panels in them, the columns behind them, the names of their axes."""
 
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 import numpy as np
 import shapely
@@ -10,6 +10,7 @@ from checker.facade import SEAM_KINDS, Columns, Panels, Seams, Sides, fault_of, 
 from checker.geometry import Lines
 from checker.model import Floats, GridAxis, Ints, Model
 
+OfKind = TypeVar("OfKind", bound=Seams)
 NOBODY: Final = np.zeros(0, np.int64)
 APART: Final = 1e5
 """Sides are laid this far from each other in one index of rectangles, so that one search serves them all (metres)."""
@@ -60,7 +61,7 @@ class Walls:
         ends = [names[k] for k in (right - 1, right) if 0 <= k < len(names)]
         return "-".join(ends)
 
-    def make(self, kind: type[Seams], count: int, **given: Any) -> Seams:
+    def make(self, kind: type[OfKind], count: int, **given: Any) -> OfKind:
         """Seams of one kind from what is known of them; places, names and ids follow."""
         nothing = np.full(count, np.nan)
         values: dict[str, Any] = {

@@ -276,6 +276,8 @@ class Words:
         index = _predefined_index(self._schema, name)
         parents = [text(whole[i]) for whole in self._relations.wholes(entity) for i in (2, 4)]
         sets = self._relations.sets.get(number, ())
+        # What an assembly states holds for its parts, where they say nothing else.
+        above = [self._relations.sets.get(whole.id(), ()) for whole in self._relations.wholes(entity)][::-1]
         return Element(
             guid=text(entity[0]),
             ifc_class=name,
@@ -288,7 +290,9 @@ class Words:
             materials=_once((*self._material(self._relations.material.get(number)), *kind.materials)),
             parents=tuple(words for words in parents if words),
             shown=tuple(text(carrier[0]) for carrier in carriers),
-            stated=Stated(lambda: self._properties(entity, kind.sets, sets)) if sets or kind.sets else {},
+            stated=Stated(lambda: self._properties(entity, *above, kind.sets, sets))
+            if sets or kind.sets or any(above)
+            else {},
             hosts=tuple(text(host[0]) for host in self._hosts(number)),
             source=self._source,
         )
