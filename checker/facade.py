@@ -11,7 +11,7 @@ from typing import Any, Final, Self, TypeVar, cast
 
 import numpy as np
 
-from checker.geometry import Boxes, Lines, world
+from checker.geometry import Boxes, Lines, extents, world
 from checker.model import Bools, Floats, Ints, Model
 
 Record = TypeVar("Record")
@@ -188,6 +188,19 @@ class OpeningSeams(Seams):
         result: Bools = lying & (self.frames(facade) == self.right)
         return result
 
+    def depth(self, facade: "Facade") -> tuple[Floats, Floats]:
+        """From where to where outwards (n,) frame and panel stand face to face; equal where the frame lies on them."""
+        low, high = extents(facade.model.meshes, self.frames(facade), self.frame)
+        inner, outer = np.maximum(low[:, 2], self.inner), np.minimum(high[:, 2], self.outer)
+        return inner, np.where(outer - inner > LEAST_DEPTH, outer, inner)
+
+    def gaps(self, facade: "Facade") -> Bools:
+        """Which edges (n,) have a gap between frame and panel: no thresholds, no frames that lie on the panels."""
+        inner, outer = self.depth(facade)
+        panel = np.where(self.frames(facade) == self.left, self.right, self.left)
+        result: Bools = ~self.thresholds(facade) & (panel >= 0) & (outer > inner)
+        return result
+
     def thresholds(self, facade: "Facade") -> Bools:
         """Which edges (n,) are lower edges of doors."""
         return self.sills(facade) & self.kind_of(facade, "door", left=False)
@@ -220,6 +233,8 @@ SEAM_KINDS: Final[dict[str, type[Seams]]] = {
 }
 
 
+LEAST_DEPTH: Final = 0.01
+"""A frame that reaches no deeper than this (metres) into the panels' thickness lies on them."""
 SLACK: Final = 0.02
 """Strips are drawn pressed, at rest or a little off: this far (metres) from where they belong they are in place."""
 

@@ -47,6 +47,12 @@ class Pieces:
         """Pieces that run along their line and lie in their place nowhere."""
         return self.take(self.parallel & np.array([e not in placed for e in self.element.tolist()], bool))
 
+    def meets(self, ends: tuple[Floats, Floats]) -> Bools:
+        """Which pieces lie beside their line (``ends`` of all lines) and not beyond its ends."""
+        first, last = ends
+        result: Bools = (self.end > first[self.lane] + g.SAME_LENGTH) & (self.start < last[self.lane] - g.SAME_LENGTH)
+        return result
+
     def take(self, keep: Bools) -> "Pieces":
         """Some of the pieces."""
         return Pieces(*(getattr(self, name)[keep] for name in Pieces.__dataclass_fields__))
@@ -150,7 +156,7 @@ def _pieces(
     first, last = first[inside.lane], last[inside.lane]
     start = np.where(through & (inside.start - first < deep), np.minimum(inside.start, first), inside.start)
     end = np.where(through & (last - inside.end < deep), np.maximum(inside.end, last), inside.end)
-    return replace(inside, start=start, end=end), around
+    return replace(inside, start=start, end=end), around.take(around.meets(line_ends(seams)))
 
 
 def _frames(seams: Seams, lines: int) -> Floats:

@@ -75,10 +75,20 @@ def cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
     return result
 
 
-def _placed(facade: Facade, layer: Layer) -> set[int]:
-    """Parts that lie in their place in this layer or another of the same roles: they are not gone astray."""
-    alike = [layer, *(each for each in facade.layers if each.name != layer.name and each.any_role & layer.any_role)]
-    lanes = [lane for each in alike for kind in each.seams for lane in lanes_of(facade, each, kind)]
+def _placed(facade: Facade, layer: Layer, elsewhere: bool = False) -> set[int]:
+    """Parts that lie in their place in this layer or another of the same roles: they are not gone astray.
+
+    With ``elsewhere`` those in their place in a layer of other seams alone.
+    """
+    alike = [each for each in facade.layers if each.name != layer.name and each.any_role & layer.any_role]
+    if elsewhere:
+        alike = [each for each in alike if not set(each.seams) & set(layer.seams)]
+    lanes = [
+        lane
+        for each in (*alike, *(() if elsewhere else (layer,)))
+        for kind in each.seams
+        for lane in lanes_of(facade, each, kind)
+    ]
     return {element for lane in lanes for element in lane.inside.element.tolist()}
 
 
@@ -87,7 +97,7 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
     count = len(seams)
     first, last = line_ends(seams)
     lanes = lanes_of(facade, layer, kind)
-    placed = _placed(facade, layer)
+    placed, elsewhere = _placed(facade, layer), _placed(facade, layer, elsewhere=True)
     share = np.ones(count)
     gap, own, gap_from, gap_to = np.zeros(count), np.zeros(count), seams.start.copy(), seams.start.copy()
     lap, lap_at = np.zeros(count), seams.start.copy()
@@ -99,8 +109,9 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
     for number, lane in enumerate(lanes):
         inside, fills = lane.inside, lane.fills
         beside = lane.around.astray(placed)
-        # What only crosses the zone belongs to another seam.
-        modelled |= bool(inside.parallel.any()) or len(beside.lane) > 0
+        # What only crosses the zone, or has its place at another seam, does not show that anybody drew this layer.
+        mine = inside.parallel & np.array([e not in elsewhere for e in inside.element.tolist()], bool)
+        modelled |= bool(mine.any()) or len(beside.lane) > 0
         unsure = inside.take(broken[inside.element])
         seam, which = on_seams(seams, g.Intervals(unsure.lane, unsure.start, unsure.end))
         doubtful[seam] = unsure.element[which]

@@ -227,7 +227,8 @@ def _sentence(seams: Seams, facade: Facade, found: Cover, says: str, i: int, by_
 class Pieces:
     """Pieces (k,) of a layer on seams: ``seam``, ``element``, ``start`` and ``end`` along it, the ``lane`` they lie in.
 
-    ``low`` and ``high`` (k, 2) tell what of the lane's section, across and out, each takes.
+    ``parallel`` tells whether the part runs along the seam, ``low`` and ``high`` (k, 2) what of the lane's section,
+    across and out, it takes.
     """
 
     seam: Ints
@@ -235,6 +236,7 @@ class Pieces:
     start: Floats
     end: Floats
     lane: Ints
+    parallel: Bools
     low: Floats
     high: Floats
 
@@ -256,6 +258,7 @@ def pieces_on(facade: Facade, layer: Layer, kind: type[Seams], whole: bool = Fal
                 np.maximum(inside.start[which], seams.start[seam]),
                 np.minimum(inside.end[which], seams.end[seam]),
                 np.full(len(seam), number),
+                inside.parallel[which],
                 (inside.reach_low if whole else inside.low)[which],
                 (inside.reach_high if whole else inside.high)[which],
             )
@@ -278,8 +281,9 @@ class Strip:
 
 
 def narrowest(facade: Facade, layer: Layer, kind: type[Seams]) -> Strip:
-    """The narrowest piece of a layer on each seam, measured outwards."""
+    """The narrowest piece of a layer that runs along each seam, measured outwards."""
     found = pieces_on(facade, layer, kind)
+    found = taken(found, found.parallel)
     count = len(facade.seams[kind])
     result = Strip(np.full(count, -1, np.int64), np.full(count, np.nan), np.full(count, np.nan), np.full(count, np.nan))
     width = found.high[:, 1] - found.low[:, 1]
@@ -402,7 +406,16 @@ def place_of(facade: Facade, layer: Layer, kind: type[Seams]) -> Pieces:
     low, high = g.lowest(found.low, line, lines)[seams.line], g.highest(found.high, line, lines)[seams.line]
     on = np.flatnonzero(np.isfinite(low[:, 0]))
     element = np.full(len(seams), -1, np.int64)[on]
-    return Pieces(on, element, seams.start[on], seams.end[on], np.zeros(len(on), np.int64), low[on], high[on])
+    return Pieces(
+        on,
+        element,
+        seams.start[on],
+        seams.end[on],
+        np.zeros(len(on), np.int64),
+        np.ones(len(on), bool),
+        low[on],
+        high[on],
+    )
 
 
 def column_halves(seams: Seams, facade: Facade) -> Floats:

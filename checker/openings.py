@@ -6,10 +6,10 @@ import numpy as np
 import shapely
 
 from checker import geometry as g
-from checker.facade import SLACK, Layer, OpeningSeams, Seams, Zone, with_role
+from checker.facade import LEAST_DEPTH, SLACK, Layer, OpeningSeams, Seams, Zone, with_role
 from checker.joints import WIDEST_SEAM
-from checker.model import Floats, Ints
-from checker.walls import Walls
+from checker.model import Bools, Floats, Ints
+from checker.walls import APART, Walls
 
 EDGE: Final = 0.005
 """So far beyond the edge of an opening there must be a panel."""
@@ -41,9 +41,12 @@ def openings(walls: Walls) -> Seams:
     side, low, high = walls.in_side(frame_part)
     known = side >= 0
     frame_part, side, low, high = frame_part[known], side[known], low[known], high[known]
+    low[:, :2], high[:, :2], within = _in_panels(walls, frame_part, side, low, high)
     hole_low, hole_high = _holes(walls, frame_part, side, low, high)
-    low[:, :2] = np.where(np.isnan(hole_low), low[:, :2], np.maximum(low[:, :2], hole_low))
-    high[:, :2] = np.where(np.isnan(hole_high), high[:, :2], np.minimum(high[:, :2], hole_high))
+    # A frame that lies on the panels is sealed where their opening ends.
+    laid = ~within[:, None]
+    low[:, :2] = np.where(laid & ~np.isnan(hole_low), np.maximum(low[:, :2], hole_low), low[:, :2])
+    high[:, :2] = np.where(laid & ~np.isnan(hole_high), np.minimum(high[:, :2], hole_high), high[:, :2])
     rows: dict[str, list[Any]] = {
         name: [] for name in ("side", "frame", "start", "end", "left", "right", "near", "far", "label", "part")
     }
@@ -94,6 +97,25 @@ def openings(walls: Walls) -> Seams:
         width_max=width,
         label=rows["label"],
     )
+
+
+def _in_panels(walls: Walls, part: Ints, side: Ints, low: Floats, high: Floats) -> tuple[Floats, Floats, Bools]:
+    """Extents (w, 2) along and up of what of each frame lies between the panels' faces, and whether any does."""
+    result_low, result_high = low[:, :2].copy(), high[:, :2].copy()
+    entries, group = g.spread(walls.meshes.triangle_start, part)
+    corners = walls.meshes.points[walls.meshes.triangles[entries]]
+    local = np.einsum("tij,tkj->tki", walls.sides.frame[side][group], corners)
+    inner, outer = walls.sides.inner[side][group] + LEAST_DEPTH, walls.sides.outer[side][group] - LEAST_DEPTH
+    within = np.zeros(len(part), bool)
+    anywhere = np.full(len(group), APART)
+    for axis in (0, 1):
+        bounds = np.stack([inner, -anywhere], axis=1), np.stack([outer, anywhere], axis=1)
+        reach, met = g.clip_triangles(local[:, :, [axis, 2, 1 - axis]], *bounds)
+        first, last = g.lowest(reach[met, 0], group[met], len(part)), g.highest(reach[met, 1], group[met], len(part))
+        found = np.isfinite(first)
+        within |= found
+        result_low[found, axis], result_high[found, axis] = first[found], last[found]
+    return result_low, result_high, within
 
 
 def _holes(walls: Walls, part: Ints, side: Ints, low: Floats, high: Floats) -> tuple[Floats, Floats]:

@@ -43,9 +43,7 @@ LAYER = Layer(
     _lanes,
     may_lap=True,
 )
-MEMBRANE = Layer(
-    "membrane under the clamp", "membrane under the clamp flashing", ("membrane",), (RoofEdgeSeams,), _lanes
-)
+MEMBRANE = Layer("clamped membrane", "membrane under the clamp", ("membrane",), (RoofEdgeSeams,), _lanes, reaching=True)
 
 
 @rule(

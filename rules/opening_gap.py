@@ -46,16 +46,15 @@ class Limits:
     timber_large_mm: float = _mm(5.0, "... above 3 m")
 
 
-def _no_threshold(seams: OpeningSeams, facade: Facade) -> Bools:
-    """A door's lower edge meets the floor: that is another gap."""
-    result: Bools = ~seams.thresholds(facade)
-    return result
+def _gaps(seams: OpeningSeams, facade: Facade) -> Bools:
+    """Where a frame stands in the panels; a door's lower edge meets the floor."""
+    return seams.gaps(facade)
 
 
 @rule(
     subject=OpeningSeams,
     limits=Limits,
-    where=_no_threshold,
+    where=_gaps,
     remedy="Set the frame in the middle of its opening, or make the opening for this frame.",
     needs=("panel", "window", "door"),
     good=detail(),

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from checker.facade import Facade, Layer, OpeningSeams
-from checker.geometry import extents, highest, lowest
+from checker.geometry import highest, lowest
 from checker.measure import Pieces, packed, pieces_on
 from checker.model import Bools, Ints
 from checker.openings import OPENING_SEAL, between_frame_and_panel
@@ -23,23 +23,23 @@ class Limits:
 LAYER = Layer(
     "opening-insulation",
     "insulation between frame and panel",
-    ("insulation", "foam"),
+    ("insulation",),
     (OpeningSeams,),
     between_frame_and_panel,
+    stands_in=("foam",),
 )
 
 
-def _no_threshold(seams: OpeningSeams, facade: Facade) -> Bools:
-    """Under a door there is no insulation."""
-    result: Bools = ~seams.thresholds(facade)
-    return result
+def _gaps(seams: OpeningSeams, facade: Facade) -> Bools:
+    """Where a frame stands in the panels; under a door there is no insulation."""
+    return seams.gaps(facade)
 
 
 @rule(
     subject=OpeningSeams,
     limits=Limits,
     layer=LAYER,
-    where=_no_threshold,
+    where=_gaps,
     remedy="Pack the rest of the gap on all sides of the frame; in fire-rated walls with what the tested detail names.",
     needs=("panel", "window", "door"),
     good=detail(),
@@ -52,9 +52,7 @@ def opening_insulation(seams: OpeningSeams, facade: Facade, limits: Limits) -> V
     the seal unbraked.
     """
     frame = seams.frames(facade)
-    # The gap reaches as deep as frame and panel stand face to face.
-    low, high = extents(facade.model.meshes, frame, seams.frame)
-    inner, outer = np.maximum(low[:, 2], seams.inner), np.minimum(high[:, 2], seams.outer)
+    inner, outer = seams.depth(facade)
     return packed(
         seams,
         facade,
@@ -62,7 +60,7 @@ def opening_insulation(seams: OpeningSeams, facade: Facade, limits: Limits) -> V
         LAYER,
         _place_of_seal(seams, facade, frame),
         inner,
-        np.maximum(inner, outer),
+        outer,
         limits.open_mm,
         "Gap round the frame",
         frame,
@@ -76,4 +74,5 @@ def _place_of_seal(seams: OpeningSeams, facade: Facade, frame: Ints) -> Pieces:
     low, high = lowest(seal.low, frame[seal.seam], size)[frame], highest(seal.high, frame[seal.seam], size)[frame]
     sealed = np.flatnonzero(np.isfinite(low[:, 1]))
     start, end = seams.start[sealed], seams.end[sealed]
-    return Pieces(sealed, frame[sealed], start, end, np.zeros(len(sealed), np.int64), low[sealed], high[sealed])
+    nothing, along = np.zeros(len(sealed), np.int64), np.ones(len(sealed), bool)
+    return Pieces(sealed, frame[sealed], start, end, nothing, along, low[sealed], high[sealed])

@@ -50,7 +50,7 @@ def opening_seal(seams: OpeningSeams, facade: Facade, limits: Limits) -> Verdict
     says = "Seal round the frame"
     said = lacks(seams, facade, OPENING_SEAL, OpeningSeams, limits.joint_mm, says, cause=frame, anchor=frame)
     strip = narrowest(facade, OPENING_SEAL, OpeningSeams)
-    sill = seams.sills(facade) & ~seams.thresholds(facade) & (said.state == PASS)
+    sill = seams.sills(facade) & seams.gaps(facade) & (said.state == PASS)
     wide, inside = strip.width, strip.low - seams.inner
     thin = sill & (wide < limits.sill_mm / MM - SAME_LENGTH)
     outside = sill & ~thin & (inside > limits.inner_edge_mm / MM + SAME_LENGTH)

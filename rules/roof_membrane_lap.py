@@ -78,7 +78,11 @@ def roof_membrane_lap(seams: RoofEdgeSeams, facade: Facade, limits: Limits) -> V
     place = np.where(joint, own_at, at)
     spot = seams.world(place, seams.near, seams.inner)
     nobody = np.full(len(seams), -1, np.int64)
+    short_piece = np.where(joint, second, piece)
     assert said.pieces is not None
+    assert said.blame is not None
+    # A sheet that is too short is one cause, over however many panels it runs.
+    cause = np.where(fails, int(said.blame.cause.max(initial=0)) + 1 + short_piece, said.blame.cause)
     return replace(
         said,
         state=np.where(fails, FAIL, said.state),
@@ -99,6 +103,7 @@ def roof_membrane_lap(seams: RoofEdgeSeams, facade: Facade, limits: Limits) -> V
             np.stack([np.where(joint, first, piece), np.where(joint, second, nobody), nobody], axis=1),
             said.pieces,
         ),
+        blame=replace(said.blame, cause=cause, anchor=np.where(fails, short_piece, said.blame.anchor)),
     )
 
 
