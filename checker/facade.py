@@ -263,13 +263,14 @@ class Layer:
     into the zone from elsewhere, so that the middle of a piece may lie outside it.
     ``centred`` asks for the middle of a part's section in the zone across as well, so that neighbours of one role are
     told apart. ``runs`` is false for what lies at single places of a seam and covers no whole one.
+    A provision without seams of its own (holes, corner pieces) has neither seams nor lanes; its rule finds it.
     """
 
     name: str
     means: str
     roles: tuple[str, ...]
-    seams: tuple[type[Seams], ...]
-    lanes: Callable[[Seams], tuple[Zone, ...]]
+    seams: tuple[type[Seams], ...] = ()
+    lanes: Callable[[Seams], tuple[Zone, ...]] = lambda seams: ()
     yields_to: tuple[str, ...] = ()
     stands_in: tuple[str, ...] = ()
     rings: bool = False
@@ -306,7 +307,8 @@ class Plinths(Subjects):
 class RailSupports(Subjects):
     """Places where a base rail passes or meets a column: clear distance ``smallest`` to ``largest`` in metres.
 
-    ``towards`` (n, 3) is the unit direction from column to rail in which that distance is measured.
+    ``towards`` (n, 3) is the unit direction from column to rail in which that distance is measured; ``beside`` marks
+    rails that end at the side of the column.
     """
 
     rail: Ints
@@ -316,6 +318,50 @@ class RailSupports(Subjects):
     at_smallest: Floats
     at_largest: Floats
     towards: Floats
+    beside: Bools
+
+
+@dataclass(frozen=True)
+class RailJoints(Subjects):
+    """Places where base rails follow each other, along a side or round a corner: ``gap`` (n,), negative for an overlap.
+
+    ``opens_first`` and ``opens_second`` (n,) tell by how much the gap grows for each metre that rail is moved to the
+    right along its own side, ``right_first`` and ``right_second`` (n, 3); 0 where moving it is no remedy.
+    """
+
+    first: Ints
+    second: Ints
+    gap: Floats
+    opens_first: Floats
+    opens_second: Floats
+    right_first: Floats
+    right_second: Floats
+
+
+@dataclass(frozen=True)
+class BaseRails(Subjects):
+    """Base rails: ``weep`` (n,) is how far the outermost weep hole lies outwards from the middle of the rail.
+
+    In metres, negative inwards of it; NaN where the body has no such hole.
+    """
+
+    element: Ints
+    weep: Floats
+
+
+@dataclass(frozen=True)
+class FootCorners(Subjects):
+    """Corners at which the feet of two sides meet: the base seams (numbers) that end ``before`` and start ``after``.
+
+    ``outer`` tells corners of the building from those of courts and recesses.
+    """
+
+    before: Ints
+    after: Ints
+    outer: Bools
+
+
+Kind = TypeVar("Kind", bound=Subjects)
 
 
 @dataclass(frozen=True)
@@ -366,12 +412,10 @@ class Facade:
     layers: tuple[Layer, ...] = ()
     kept: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
 
-    def of(self, subject: type[Subjects]) -> Subjects:
+    def of(self, subject: type[Kind]) -> Kind:
         """The subjects of one type."""
-        for each in (self.plinths, self.rails, *self.others):
-            if type(each) is subject:
-                return each
-        return self.seams[subject]  # type: ignore[index]
+        every: tuple[Subjects, ...] = (*self.seams.values(), self.plinths, self.rails, *self.others)
+        return next(each for each in every if type(each) is subject)
 
     def fault_of(self, parts: Ints) -> str:
         """Why the first unmeasurable one of some elements cannot be measured, or nothing."""

@@ -388,17 +388,25 @@ def sections(meshes: Meshes, which: Ints, frames: Floats, heights: Floats) -> tu
 
     ``heights`` (m, h) world z. NaN where a body is not met.
     """
-    m, h = heights.shape
+    level = np.stack([np.broadcast_to([0.0, 0.0, 1.0], (len(frames), 3)), frames[:, 0], frames[:, 2]], axis=1)
+    return slices(meshes, which, level, heights)
+
+
+def slices(meshes: Meshes, which: Ints, frames: Floats, at: Floats) -> tuple[Floats, Floats]:
+    """Extents of sections square to the first row of frames: lowest and highest (m, h, 2) along the two other rows.
+
+    ``at`` (m, h) coordinates along the first row. NaN where a body is not met.
+    """
+    m, h = at.shape
     entries, group = spread(meshes.triangle_start, which)
-    corners = meshes.points[meshes.triangles[entries]]
-    directions = frames[:, [0, 2]]
-    flat = np.einsum("tkj,tdj->tkd", corners, directions[group])
+    local = np.einsum("tij,tkj->tki", frames[group], meshes.points[meshes.triangles[entries]])
+    flat = local[:, :, 1:]
     low, high = np.full((m, h, 2), np.inf), np.full((m, h, 2), -np.inf)
     for j in range(h):
-        z = corners[:, :, 2] - heights[group, j][:, None]
+        off = local[:, :, 0] - at[group, j][:, None]
         for a, b in ((0, 1), (1, 2), (2, 0)):
-            cut = (z[:, a] < 0) != (z[:, b] < 0)
-            share = (z[cut, a] / (z[cut, a] - z[cut, b]))[:, None]
+            cut = (off[:, a] < 0) != (off[:, b] < 0)
+            share = (off[cut, a] / (off[cut, a] - off[cut, b]))[:, None]
             points = flat[cut, a] + share * (flat[cut, b] - flat[cut, a])
             np.minimum.at(low[:, j], group[cut], points)
             np.maximum.at(high[:, j], group[cut], points)

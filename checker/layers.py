@@ -6,19 +6,22 @@ lie. `cover` answers for all seams at once; every rule about a layer reads the s
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from itertools import combinations
 from typing import Any, Final
 
 import numpy as np
 import shapely
 
 from checker import geometry as g
-from checker.facade import Facade, Layer, Seams, Subjects, unique
+from checker.corners import at_corners
+from checker.facade import BaseSeams, Facade, FootCorners, Layer, Seams, Subjects, unique
 from checker.lanes import CORNER_STRETCH, TOUCH, Pieces, lanes_of, line_ends
 from checker.model import Floats, Ints
+from checker.plan import shortest_way
 
 LONGEST_LAP: Final = 0.30
 """Pieces of one strip lie on top of each other for no longer than this."""
+MITRE: Final = 0.06
+"""So far from their ends strips are whole, whatever mitre they are cut with (metres)."""
 SHORT_BREAK: Final = 0.30
 """A layer runs on where its line is broken by no more than this; a longer break is an opening."""
 
@@ -109,9 +112,12 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
     for number, lane in enumerate(lanes):
         inside, fills = lane.inside, lane.fills
         beside = lane.around.astray(placed)
-        # What only crosses the zone, or has its place at another seam, does not show that anybody drew this layer.
-        mine = inside.parallel & np.array([e not in elsewhere for e in inside.element.tolist()], bool)
-        modelled |= bool(mine.any()) or len(beside.lane) > 0
+        # What only crosses the zone, begins where the line ends, or has its place at another seam, does not show that
+        # anybody drew this layer.
+        shared = [np.minimum(p.end, last[p.lane]) - np.maximum(p.start, first[p.lane]) for p in (inside, beside)]
+        mine = inside.parallel & (shared[0] > TOUCH)
+        mine &= np.array([e not in elsewhere for e in inside.element.tolist()], bool)
+        modelled |= bool(mine.any() or (shared[1] > TOUCH).any())
         unsure = inside.take(broken[inside.element])
         seam, which = on_seams(seams, g.Intervals(unsure.lane, unsure.start, unsure.end))
         doubtful[seam] = unsure.element[which]
@@ -153,9 +159,53 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
             if wide > max(gap[s], lap[s]):
                 gap[s], own[s], gap_from[s], gap_to[s] = wide, wide, at, at
                 piece[s], other[s] = first_piece, second_piece
+    if kind is BaseSeams and modelled:
+        turns, corner = facade.of(FootCorners), at_corners(facade, layer)
+        for k in np.flatnonzero(corner.gap < 0).tolist():
+            s, deep = int(turns.after[k]), -float(corner.gap[k])
+            if deep > max(gap[s], lap[s]):
+                lap[s], lap_at[s] = deep, seams.start[s]
+                piece[s], other[s] = corner.first[k], corner.second[k]
     return Cover(
         share, gap, own, gap_from, gap_to, lap, lap_at, worst_lane, astray, piece, other, doubtful, modelled, merged
     )
+
+
+@dataclass(frozen=True)
+class Positions:
+    """Sections of the pieces of a layer on seams (m,): of the piece ``element`` in a ``lane`` on a ``seam``.
+
+    ``at`` is the coordinate along, ``low`` and ``high`` (m, 2) are the extents there, across and out, of the whole
+    piece, also beyond its zone. Each piece is cut near both ends of its stretch and in the middle.
+    """
+
+    seam: Ints
+    lane: Ints
+    element: Ints
+    at: Floats
+    low: Floats
+    high: Floats
+
+
+def positions(facade: Facade, layer: Layer, kind: type[Seams]) -> Positions:
+    """Where in the sections of seams the pieces of a layer lie that run along them, and how wide and deep they are."""
+    seams = facade.seams[kind]
+    number, seam, element, start, end = [], [], [], [], []
+    for k, lane in enumerate(lanes_of(facade, layer, kind)):
+        pieces = lane.inside.take(lane.inside.parallel)
+        on, which = on_seams(seams, g.Intervals(pieces.lane, pieces.start, pieces.end))
+        number.append(np.full(len(on), k))
+        seam.append(on)
+        element.append(pieces.element[which])
+        start.append(np.maximum(pieces.start[which], seams.start[on]))
+        end.append(np.minimum(pieces.end[which], seams.end[on]))
+    on, part, first, last = (np.concatenate(each) for each in (seam, element, start, end))
+    inset = np.minimum(MITRE, 0.5 * (last - first))
+    at = np.stack([first + inset, 0.5 * (first + last), last - inset], axis=1)
+    low, high = g.slices(facade.model.meshes, part, seams.frame[on], at)
+    met = ~np.isnan(low[:, :, 0])
+    row = np.broadcast_to(np.arange(len(on))[:, None], at.shape)[met]
+    return Positions(on[row], np.concatenate(number)[row], part[row], at[met], low[met], high[met])
 
 
 def _open_corners(facade: Facade, seams: Seams, pieces: Pieces) -> Iterator[tuple[int, float, float, int, int]]:
@@ -187,20 +237,9 @@ def _open_corners(facade: Facade, seams: Seams, pieces: Pieces) -> Iterator[tupl
             two = reaching(upright, z, -1.0 if on_top else 1.0) & near.keys()
             if not (one and two) or one & two:
                 continue
-            wide, first, second = _shortest_way(near, one, two)
+            wide, first, second = shortest_way(near, one, two)
             lying_is_off = shapely.distance(near[first], corner) >= shapely.distance(near[second], corner)
             yield (lying, u, wide, first, second) if lying_is_off else (upright, z, wide, first, second)
-
-
-def _shortest_way(outlines: dict[int, Any], start: set[int], goal: set[int]) -> tuple[float, int, int]:
-    """The widest step on the way of smallest steps from one group of outlines to another, and what it is between."""
-    steps = sorted((float(shapely.distance(outlines[a], outlines[b])), a, b) for a, b in combinations(outlines, 2))
-    group = {element: -1 if element in start else -2 if element in goal else element for element in outlines}
-    for wide, a, b in steps:
-        group = {element: group[b] if each == group[a] else each for element, each in group.items()}
-        if len({group[element] for element in start | goal}) == 1:
-            return (wide, a, b) if a in start or b in goal else (wide, b, a)
-    return 0.0, min(start), min(goal)
 
 
 def edges_at(pieces: Pieces, line: Ints, at: Floats, axis: int) -> tuple[Floats, Floats]:

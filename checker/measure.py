@@ -1,7 +1,8 @@
 """Questions rules ask of the facade: who is to blame for a seam, what a layer lacks. Pure functions over arrays."""
 
 import re
-from collections.abc import Mapping, Sequence
+import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -12,9 +13,27 @@ from checker import geometry as g
 from checker.facade import Crossings, Facade, Layer, PanelEdgeSeams, PanelEndSeams, Seams, taken
 from checker.foot import BASE_REACH, LINE_GAP
 from checker.lanes import lanes_of, line_ends
-from checker.layers import Cover, cover, on_seams, uncovered
+from checker.layers import Cover, Positions, cover, on_seams, uncovered
 from checker.model import Bools, Floats, Ints
 from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, within
+
+_INSIDE: Final = ("ins", "inn", "inw", "int", "ind", "inv", "room", "binn", "wewn", "vnit", "uvnit", "dedans")
+_OUTSIDE: Final = (
+    "out",
+    "ext",
+    "weather",
+    "aus",
+    "ud",
+    "ut",
+    "buit",
+    "zewn",
+    "ven",
+    "vnej",
+    "dehors",
+    "fuera",
+    "fuori",
+)
+"""How words for the two sides of a wall begin, in several languages, without accents."""
 
 
 @dataclass(frozen=True)
@@ -200,6 +219,72 @@ def joined(*answers: Verdicts) -> Verdicts:
             anchor=chosen([each.anchor for each in blames]),
         ),
     )
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Smallest and largest of the values measured on each of n seams, NaN for none, where and of which element."""
+
+    smallest: Floats
+    largest: Floats
+    at_smallest: Floats
+    at_largest: Floats
+    least: Ints
+    most: Ints
+
+
+def spread(seams: Seams, rows: Positions, values: Floats) -> Spread:
+    """Extremes on each seam of values (m,) measured on sections of pieces; places lie in the middle of the piece."""
+    count = len(seams)
+    at = seams.take(rows.seam).world(rows.at, *(0.5 * (rows.low + rows.high)).T)
+    found = []
+    for sign in (1.0, -1.0):
+        order = np.lexsort((np.arange(len(values)), (sign * values).round(9), rows.seam))
+        lead = order[np.append(True, np.diff(rows.seam[order]) > 0)] if len(order) else order
+        value, place, part = np.full(count, np.nan), seams.point.copy(), np.full(count, -1)
+        value[rows.seam[lead]], place[rows.seam[lead]] = values[lead], at[lead]
+        part[rows.seam[lead]] = rows.element[lead]
+        found.append((value, place, part))
+    (smallest, at_smallest, least), (largest, at_largest, most) = found
+    return Spread(smallest, largest, at_smallest, at_largest, least, most)
+
+
+def pieces_within(
+    seams: Seams, found: Spread, low_mm: float, high_mm: float, says_low: str, says_high: str, blame: Blame
+) -> Verdicts:
+    """Verdicts on what was measured on the pieces of a layer; a seam without pieces passes: others tell that."""
+    none = np.isnan(found.smallest)
+    allowed = (low_mm if np.isfinite(low_mm) else high_mm) / MM
+    verdicts = within(
+        np.where(none, allowed, found.smallest),
+        np.where(none, allowed, found.largest),
+        low_mm,
+        high_mm,
+        at_smallest=found.at_smallest,
+        at_largest=found.at_largest,
+        fault=("",) * len(seams),
+        says_low=says_low,
+        says_high=says_high,
+        blame=blame,
+    )
+    too_low = low_mm / MM - found.smallest >= found.largest - high_mm / MM
+    piece = np.where(too_low, found.least, found.most)
+    return replace(verdicts, value_mm=np.where(none, np.nan, verdicts.value_mm), pieces=piece[:, None])
+
+
+def stated_side(facade: Facade, element: int, keys: Iterable[str]) -> int:
+    """Which side of the wall an element states under the first of some lower-case property names that says one.
+
+    1 outside, -1 inside, 0 for neither.
+    """
+    for key in keys:
+        said = unicodedata.normalize("NFKD", facade.model.elements[element].stated.get(key, "")).casefold()
+        word = "".join(c for c in said if not unicodedata.combining(c)).strip(" .\t")
+        if word.startswith(_OUTSIDE):
+            return 1
+        if word.startswith(_INSIDE):
+            return -1
+    return 0
 
 
 def _middle(seams: Seams) -> Floats:

@@ -127,6 +127,23 @@ class Sketch:
         """The right end of a part cut out of square: its top further left by millimetres."""
         return self._change(name, lambda block: replace(block, taper_mm=by))
 
+    def pierced(self, name: str, x: tuple[float, float], z: tuple[float, float]) -> "Sketch":
+        """A part of one block with a hole through it from top to bottom, between ``x`` and between ``z``.
+
+        Raises:
+            ValueError: the part is made of several blocks.
+        """
+        (whole,) = self.parts[name].blocks
+        (x0, y0, z0), (x1, y1, z1) = whole.low, whole.high
+        around = (
+            ((x0, z0), (x1, z[0])),
+            ((x0, z[1]), (x1, z1)),
+            ((x0, z[0]), (x[0], z[1])),
+            ((x[1], z[0]), (x1, z[1])),
+        )
+        blocks = tuple(Block((low[0], y0, low[1]), (high[0], y1, high[1])) for low, high in around)
+        return replace(self, parts={**self.parts, name: replace(self.parts[name], blocks=blocks)})
+
     def stating(self, name: str, **stated: str) -> "Sketch":
         """One part with property values."""
         return replace(self, parts={**self.parts, name: replace(self.parts[name], stated=stated)})
@@ -210,20 +227,70 @@ def detail(rows: int = 2) -> Sketch:
     return Sketch(parts, "Two bays on three columns, every part in its place.")
 
 
+def corner(rows: int = 1) -> Sketch:
+    """A sound corner of two sides with one bay each; the first one runs past the end of the second.
+
+    The second side looks to the right: seen from outside it runs from z = 0 backwards.
+    """
+    top, back = (
+        FOOT + rows * ROW,
+        -BAY - 95.0,
+    )  # axis of the last column, one bay behind that of the column at the corner
+    parts = {
+        "column 1": _i_column((-100, -190), top),
+        "column at corner": _i_column((BAY - 100, -190), top),
+        "column 2": block("column", (BAY - 90, BAY + 100), (-500, top + 200), (back - 100, back + 100)),
+    }
+    for row in range(1, rows + 1):
+        y = FOOT + (row - 1) * ROW, FOOT + row * ROW
+        parts[f"panel 1.{row}"] = block("panel", (15, BAY + 228), y, (8, 128))
+        parts[f"panel 2.{row}"] = block("panel", (BAY + 108, BAY + 228), y, (back + 15, -12))
+        for side, x, z in (("1", (15, BAY + 228), (30, 40)), ("2", (BAY + 130, BAY + 140), (back + 15, -12))):
+            if row > 1:
+                gasket = block("seal", x, (y[0] - 3, y[0] + 3), z)
+                parts[f"gasket {side}.{row}"] = replace(gasket, stated={"freethickness": "10"})
+    outer = BAY + 100  # outer face of the column, from which the second side is measured
+    for name, role, y, depth in (
+        ("plinth seal", "seal", (300, 310), (8, 48)),
+        ("base insulation", "insulation", (RAIL_TOP, FOOT), (8, 108)),
+    ):
+        parts[f"{name} 1"] = block(role, (0, outer + depth[1]), y, depth)
+        parts[f"{name} 2"] = block(role, (outer + depth[0], outer + depth[1]), y, (back, depth[0]))
+    parts["plinth 1"] = block("plinth", (10, outer + 118), (-600, 300), (8, 118))
+    parts["plinth 2"] = block("plinth", (outer + 8, outer + 118), (-600, 300), (back + 10, -12))
+    drained = {"weepholesside": "outside"}
+    parts["rail 1"] = replace(block("base-rail", (0, outer + 108), (310, RAIL_TOP), (8, 108)), stated=drained)
+    parts["rail 2"] = replace(block("base-rail", (outer + 8, outer + 108), (310, RAIL_TOP), (back, 6)), stated=drained)
+    parts["plinth flashing 1"] = block("flashing", (0, outer + 132), (290, 400), (131, 132))
+    parts["plinth flashing 2"] = block("flashing", (outer + 131, outer + 132), (290, 400), (back, 131))
+    parts["column seal 1 right"] = block("seal", (20, 60), (FOOT, top), (0, 8))
+    parts["column seal at corner left"] = block("seal", (BAY - 60, BAY - 20), (FOOT, top), (0, 8))
+    parts["column seal at corner right"] = block("seal", (outer, outer + 8), (FOOT, top), (-155, -115))
+    parts["column seal 2 left"] = block("seal", (outer, outer + 8), (FOOT, top), (back + 20, back + 60))
+    legs = (
+        Block((outer + 32, FOOT - 20, 132), (outer + 133, top, 133)),
+        Block((outer + 132, FOOT - 20, 32), (outer + 133, top, 132)),
+    )
+    parts["corner flashing"] = Part("flashing", legs)
+    return Sketch(parts, "Two sides that meet at a corner, every part of the foot closed round it.")
+
+
+def _i_column(at: tuple[float, float], top: float) -> Part:
+    """An H section 200 wide and 190 deep by its corner at left and back (x, z), flanges 15 thick, web 10."""
+    x, z = at
+    return Part(
+        "column",
+        (
+            Block((x, -500, z + 175), (x + 200, top + 200, z + 190)),
+            Block((x + 95, -500, z + 15), (x + 105, top + 200, z + 175)),
+            Block((x, -500, z), (x + 200, top + 200, z + 15)),
+        ),
+    )
+
+
 def _structure(top: float) -> dict[str, Part]:
     """Three columns, H sections 200 wide and 190 deep."""
-    parts: dict[str, Part] = {}
-    for k in range(3):
-        axis = k * BAY
-        parts[f"column {k + 1}"] = Part(
-            "column",
-            (
-                Block((axis - 100, -500, -15), (axis + 100, top + 200, 0)),
-                Block((axis - 5, -500, -175), (axis + 5, top + 200, -15)),
-                Block((axis - 100, -500, -190), (axis + 100, top + 200, -175)),
-            ),
-        )
-    return parts
+    return {f"column {k + 1}": _i_column((k * BAY - 100, -190), top) for k in range(3)}
 
 
 def _foot() -> dict[str, Part]:

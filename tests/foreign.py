@@ -694,6 +694,12 @@ class Hall:
     def expected(self) -> list[Expected]:
         """All failures that must be found, those of widths and offsets computed from the panels."""
         out = list(self.wrong)
+        # Rails that run to the corner of the panels' inner faces and stand behind these cross there.
+        for k in range(len(self.frames)) if self.of("rail") and self.recipe.rail != "between" else ():
+            pair = self.of("rail", k)[-1], self.of("rail", (k + 1) % len(self.frames))[0]
+            behind = min(-min(d for _, d in rail.bodies[0].ring) for rail in pair)
+            if self.turn_at(k) > 20.0 and behind > 0.00101:
+                out.append(Expected("base-rail-joint", frozenset(rail.key for rail in pair)))
         for k in range(len(self.frames)):
             for axis in range(len(self.axes(k))):
                 column = next(p for p in self.of("column", k) if p.key.startswith(f"column.{k}.{axis}"))
@@ -732,6 +738,10 @@ class Hall:
             "flashing-lap": {"flashing", "cover"},
             "opening-seal": {"frame_seal"},
             "door-threshold-seal": {"frame_seal"},
+            "base-insulation": {"base_insulation"},
+            "base-rail-drainage": {"weep_hole"},
+            "column-plinth-seal": {"joint_seal"},
+            "corner-flashing": {"corner_piece"},
         }
         return {rule for rule, kinds in rules.items() if kinds & has}
 
