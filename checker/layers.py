@@ -112,11 +112,12 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
     for number, lane in enumerate(lanes):
         inside, fills = lane.inside, lane.fills
         beside = lane.around.astray(placed)
-        # What only crosses the zone, begins where the line ends, or has its place at another seam does not show that
+        # What only crosses the zone, begins where the line ends, or has its place at another seam, does not show that
         # anybody drew this layer.
-        mine = inside.parallel & np.array([e not in elsewhere for e in inside.element.tolist()], bool)
         shared = [np.minimum(p.end, last[p.lane]) - np.maximum(p.start, first[p.lane]) for p in (inside, beside)]
-        modelled |= bool((mine & (shared[0] > TOUCH)).any() or (shared[1] > TOUCH).any())
+        mine = inside.parallel & (shared[0] > TOUCH)
+        mine &= np.array([e not in elsewhere for e in inside.element.tolist()], bool)
+        modelled |= bool(mine.any() or (shared[1] > TOUCH).any())
         unsure = inside.take(broken[inside.element])
         seam, which = on_seams(seams, g.Intervals(unsure.lane, unsure.start, unsure.end))
         doubtful[seam] = unsure.element[which]

@@ -89,6 +89,10 @@ class Sketch:
             self.parts[name]
         return replace(self, parts={k: v for k, v in self.parts.items() if k not in names})
 
+    def having(self, name: str, part: Part) -> "Sketch":
+        """The sketch with one more part, or another one in its place."""
+        return replace(self, parts={**self.parts, name: part})
+
     def moved(self, name: str, x: float = 0.0, y: float = 0.0, z: float = 0.0) -> "Sketch":
         """One part moved by millimetres."""
 

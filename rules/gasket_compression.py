@@ -116,15 +116,13 @@ def _thickness(seams: PanelEdgeSeams, facade: Facade, pieces: Pieces) -> tuple[F
     """Free and pressed thickness (k,) of each piece, NaN where the model does not tell.
 
     A body thinner than the stated free thickness is drawn pressed; one as thick is drawn at rest, and the room that the
-    panels leave for it tells how far it is pressed. No gasket is pressed further than that room.
+    panels leave for it tells how far it is pressed. A joint that is wider than its gasket is a question of its own.
     """
     drawn = pieces.high[:, 0] - pieces.low[:, 0]
     stated = np.array([stated_length(facade, int(e), "freethickness") for e in pieces.element]).reshape(len(drawn))
     room = room_between(facade, seams, pieces)
     free = np.where(np.isnan(stated), drawn, stated)
     at_rest = drawn > free - SAME_LENGTH
-    loose = np.isfinite(room) & (room > drawn + SAME_LENGTH)
-    in_groove = (room > GROOVE * free) & (room < drawn - SAME_LENGTH)
-    told = loose | (at_rest & in_groove)
-    pressed = np.where(told, np.minimum(room, free), np.where(at_rest, np.nan, drawn))
-    return np.where(np.isnan(stated) & ~told, np.nan, free), pressed
+    in_groove = at_rest & (room > GROOVE * free) & (room < drawn - SAME_LENGTH)
+    pressed = np.where(in_groove, room, np.where(at_rest, np.nan, drawn))
+    return np.where(np.isnan(stated) & ~in_groove, np.nan, free), pressed

@@ -9,7 +9,7 @@ from checker.geometry import SAME_LENGTH
 from checker.measure import Shifts, column_halves, end_blame, without_column
 from checker.model import Floats
 from checker.rule import FAIL, MM, PASS, Verdicts, exceeds, in_mm, limit, rule, within
-from checker.sketch import detail
+from checker.sketch import BAY, FOOT, ROW, block, detail
 
 
 @dataclass(frozen=True)
@@ -42,8 +42,8 @@ class Limits:
     needs=("panel", "column"),
     good=detail(),
     bad=detail()
-    .stretched("panel 1.1", "right", -50.0)
-    .saying("Panel 1.1 ends 65 mm before the column's centre line and bears on 35 mm of its flange."),
+    .having("column 2", block("column", (BAY - 50, BAY + 50), (-500, FOOT + 2 * ROW + 200), (-190, 0)))
+    .saying("Column 2 is 100 mm wide: each panel end bears on 35 mm of it."),
     seen_from="inside",
 )
 def panel_bearing(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts:

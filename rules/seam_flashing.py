@@ -31,8 +31,8 @@ class Limits:
     needs=("panel",),
     good=detail(),
     bad=detail()
-    .moved("seam flashing lower", x=15.0)
-    .saying("The lower flashing is set 15 mm off: it covers the left panel by 45 mm."),
+    .stretched("seam flashing lower", "left", 15.0)
+    .saying("The lower flashing is 15 mm too narrow: it covers the left panel by 45 mm."),
 )
 def seam_flashing(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts:
     """Flashing covers the vertical seam over its whole height, far enough over both panels.

@@ -89,7 +89,7 @@ def warped(sketch: Sketch, name: str, by: Mapping[Corner, tuple[float, float, fl
 
 def with_part(sketch: Sketch, name: str, part: Part) -> Sketch:
     """A sketch with one more part, or another one in its place."""
-    return replace(sketch, parts={**sketch.parts, name: part})
+    return sketch.having(name, part)
 
 
 def renamed(sketch: Sketch, prefix: str) -> Sketch:

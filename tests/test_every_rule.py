@@ -9,7 +9,7 @@ import pytest
 from drawn import MIRROR, RULES, built, checked, turned
 
 import rules
-from checker.facade import SEAM_KINDS, BaseRails, Bays, Crossings, FootCorners, Plinths, RailJoints, RailSupports
+from checker.facade import Subjects
 from checker.layers import Laps, laps
 from checker.model import ROLES
 from checker.output.explain import rule_in_full, rules_table
@@ -23,7 +23,6 @@ EVERY_LIMIT = [
     for name, rule in RULES.items()
     for setting in fields(rule.limits)
 ]
-SUBJECTS = {*SEAM_KINDS.values(), Plinths, RailSupports, RailJoints, BaseRails, FootCorners, Crossings, Bays, Laps}
 CUTTING = re.compile(r"\b(cut|drill|grind|trim|notch|saw|loosen|unbolt|unscrew|weaken|remove|shorten)\w*\b", re.I)
 LOAD_BEARING = re.compile(r"\b(column|frame|beam|plinth element|plinth|rail|purlin|bolt|anchor|brac)\w*\b", re.I)
 
@@ -71,7 +70,7 @@ def test_it_explains_itself(rule):
     assert rule.severity in SEVERITIES
     assert set(rule.needs) <= set(ROLES)
     assert rule.needs
-    assert rule.subject in SUBJECTS
+    assert issubclass(rule.subject, Subjects)
     module = __import__(f"rules.{rule.name.replace('-', '_')}", fromlist=["x"])
     assert module.__doc__
     assert rule.limits.__doc__
