@@ -328,14 +328,14 @@ def _number(unit: str, means: str, *, signed: bool = False, default: object = No
 
 
 def _days(means: str) -> _Value:
-    """A whole number of days, fewer than `MOST_DAYS`."""
+    """A whole number of days."""
 
     def convert(value: object) -> int:
-        if isinstance(value, bool) or not isinstance(value, int):
+        if isinstance(value, bool) or not isinstance(value, int | float):
             raise TypeError
-        if not 0 <= value <= MOST_DAYS:
+        if value != int(value) or not 0 <= value <= MOST_DAYS:
             raise ValueError
-        return value
+        return int(value)
 
     json = {"type": "integer", "minimum": 0, "maximum": MOST_DAYS}
     return _Value(f"a whole number of days, 0 to {MOST_DAYS}", convert, json, means)
