@@ -88,6 +88,11 @@ class Subjects:
     def __len__(self) -> int:
         return len(self.ids)
 
+    def axes(self, i: int, sides: Sides) -> Floats:
+        """Unit vectors (3, 3) along, across and out of one subject: it runs along its side unless it knows better."""
+        result: Floats = sides.frame[self.side[i]]
+        return result
+
     def take(self, which: Ints | Bools) -> Self:
         """Some of the subjects, in that order."""
         return taken(self, which)
@@ -133,6 +138,11 @@ class Seams(Subjects):
     at_offset_right_max: Floats
     offset_left_narrow: Floats
     offset_right_narrow: Floats
+
+    def axes(self, i: int, sides: Sides) -> Floats:
+        """The seam's own frame."""
+        result: Floats = self.frame[i]
+        return result
 
     def kind_of(self, facade: "Facade", *roles: str, left: bool) -> Bools:
         """Whether the left (or right) part of each seam has one of the roles."""

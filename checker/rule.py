@@ -69,6 +69,8 @@ class Verdicts:
     ``state`` one of PASS, FAIL, NOT_MODELLED, UNDECIDED; ``value_mm`` the measured value (NaN for none); ``minimum_mm``
     and ``maximum_mm`` what is required (NaN for no bound); ``point`` (n, 3) the worst place; ``says`` the sentence for
     each; ``warning`` marks failures that only warn; ``pieces`` (n, k) are further parts concerned (-1 for none).
+    ``span`` (n, 2, 3) are the two places between which the value lies, NaN where it is no distance; ``like`` (n,) is a
+    part such as is missing there (-1 for none): both for the picture of a section.
     """
 
     state: Ints
@@ -80,6 +82,8 @@ class Verdicts:
     warning: Bools
     blame: Blame | None = None
     pieces: Ints | None = None
+    span: Floats | None = None
+    like: Ints | None = None
 
 
 Subject = TypeVar("Subject", bound=Subjects)
@@ -88,7 +92,10 @@ Limits = TypeVar("Limits")
 
 @dataclass(frozen=True)
 class Rule(Generic[Subject, Limits]):
-    """One rule, as declared. ``needs`` are the roles without which it cannot be asked."""
+    """One rule, as declared. ``needs`` are the roles without which it cannot be asked.
+
+    ``lengthwise`` is the cut that shows what is measured along a subject: square to the facade or facing it.
+    """
 
     name: str
     title: str
@@ -100,6 +107,7 @@ class Rule(Generic[Subject, Limits]):
     layer: Layer | None
     severity: Severity
     seen_from: Literal["outside", "inside"]
+    lengthwise: Literal["square", "facing"]
     good: Sketch
     bad: Sketch
     check: Callable[[Subject, Facade, Limits], Verdicts]
@@ -128,6 +136,7 @@ def rule(
     severity: Severity = "error",
     seen_from: Literal["outside", "inside"] = "outside",
     where: Callable[[Subject, Facade], Bools] | None = None,
+    lengthwise: Literal["square", "facing"] = "square",
 ) -> Callable[[Callable[[Subject, Facade, Limits], Verdicts]], Rule[Subject, Limits]]:
     """Declare a rule; its name is the function's, with hyphens; its words are the docstring.
 
@@ -152,6 +161,7 @@ def rule(
             layer,
             severity,
             seen_from,
+            lengthwise,
             good,
             bad,
             check,
@@ -207,6 +217,8 @@ def within(
     says_negative: str = "",
     blame: Blame | None = None,
     words: Mapping[str, Sequence[str]] | None = None,
+    way: Floats | None = None,
+    before: float = 0.0,
 ) -> Verdicts:
     """Verdicts on a quantity that varies between ``smallest`` and ``largest`` (n,) in metres along each subject.
 
@@ -214,7 +226,8 @@ def within(
     The worse end decides and gives value and place (n, 3). ``says_low`` and ``says_high`` are sentences with
     ``{value}``, ``{distance}`` (without sign) and the keys of ``words``, which has one word per subject;
     ``says_negative`` replaces the former where the value is below zero. Subjects with a ``fault`` or NaN are undecided
-    and say why.
+    and say why. Where the quantity is a distance it runs from its place along ``way`` (n, 3), a unit vector, or has the
+    share ``before`` of it before that place.
     """
     count = len(smallest)
     least_mm, most_mm = np.broadcast_to(low_mm, count).astype(float), np.broadcast_to(high_mm, count).astype(float)
@@ -237,16 +250,25 @@ def within(
             says.append(f"{sentence}, required {required_range(least_mm[i], most_mm[i])}")
         else:
             says.append("")
+    point = np.where(lower[:, None], at_smallest, at_largest)
     return Verdicts(
         state=state,
         value_mm=np.where(undecided, np.nan, value * MM),
         minimum_mm=np.where(np.isfinite(least_mm), least_mm, np.nan),
         maximum_mm=np.where(np.isfinite(most_mm), most_mm, np.nan),
-        point=np.where(lower[:, None], at_smallest, at_largest),
+        point=point,
         says=says,
         warning=np.zeros(count, bool),
         blame=blame,
+        span=None if way is None else spans(point, way, value, before),
     )
+
+
+def spans(point: Floats, way: Floats, value: Floats, before: float = 0.0) -> Floats:
+    """The two places (n, 2, 3) between which distances ``value`` (n,) along ``way`` lie, see `within`."""
+    ends = np.array([-before, 1.0 - before])
+    result: Floats = point[:, None] + ends[None, :, None] * (way * value[:, None])[:, None]
+    return result
 
 
 def in_mm(metres: float) -> str:
