@@ -113,6 +113,8 @@ def check_model(model: Model, settings: Settings, rules: Sequence[Rule[Any, Any]
         verdicts=found_issues.verdicts,
         issues=found_issues.issues,
         notes=(*model.notes, *remarks, *found_issues.notes),
+        due_days=settings.due_days,
+        stage=settings.stage,
     )
 
 

@@ -20,6 +20,9 @@ from checker.rule import Limits, Rule
 
 FILE_NAME: Final = "seamtrace.toml"
 
+MOST_DAYS: Final = 3650
+"""Nothing in a building model is due later than in ten years."""
+
 Need = Literal["required", "expected", "off"]
 NEEDS: Final[tuple[Need, ...]] = ("required", "expected", "off")
 AnyRule = Rule[Any, Any]
@@ -52,6 +55,8 @@ class Settings:
     severities: Mapping[str, Severity] = field(default_factory=dict)
     switched_off: frozenset[str] = frozenset()
     accepted: tuple[Acceptance, ...] = ()
+    due_days: Mapping[Severity, int] = field(default_factory=dict)
+    stage: str = ""
 
     def limits_of(self, rule: Rule[Any, Limits]) -> Limits:
         """The limits of a rule, as the project set them."""
@@ -103,6 +108,8 @@ def load_settings(path: Path | None, rules: Sequence[AnyRule]) -> Settings:
         severities=severities,
         switched_off=frozenset(off),
         accepted=accepted,
+        due_days=read.get("bcf", {}).get("due_days", {}),
+        stage=read.get("bcf", {}).get("stage", ""),
     )
 
 
@@ -320,6 +327,20 @@ def _number(unit: str, means: str, *, signed: bool = False, default: object = No
     return _Value(f"{what}, 0 or more", convert, {"type": "number", "minimum": 0}, means, default)
 
 
+def _days(means: str) -> _Value:
+    """A whole number of days, fewer than `MOST_DAYS`."""
+
+    def convert(value: object) -> int:
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise TypeError
+        if not 0 <= value <= MOST_DAYS:
+            raise ValueError
+        return value
+
+    json = {"type": "integer", "minimum": 0, "maximum": MOST_DAYS}
+    return _Value(f"a whole number of days, 0 to {MOST_DAYS}", convert, json, means)
+
+
 def _text(what: str, means: str, pattern: str = r"\S") -> _Value:
     """A text in which ``pattern`` is found."""
 
@@ -423,6 +444,11 @@ def _shape(rules: Sequence[AnyRule]) -> _Table:
         "reason": _text("a text", "why it is tolerable"),
         "by": _text("a text", "who decided"),
     }
+    due: dict[str, _Kind] = {severity: _days("days until an issue of this severity is due") for severity in SEVERITIES}
+    bcf: dict[str, _Kind] = {
+        "due_days": _Table(due, "how many days after its release an issue is due", noun="severity"),
+        "stage": _text("a text", "the stage of the project that issues belong to"),
+    }
     queries = {role: _queries(f"what is a {role}: selector queries, any of which may fit") for role in ROLES}
     return _Table(
         {
@@ -431,6 +457,7 @@ def _shape(rules: Sequence[AnyRule]) -> _Table:
             "roles": _Table(queries, "which elements are what, where that is not recognised", noun="role"),
             "layers": _Table(dict.fromkeys(layers, need), "what is expected on the seams", noun="layer"),
             "limits": _Table({rule.name: _rule(rule) for rule in rules}, "limits of the rules", noun="rule"),
+            "bcf": _Table(bcf, "what issues in the BCF file say besides"),
             "accepted": _Rows(
                 _Table(accepted, "one accepted issue", needs=("issue", "until", "reason", "by")),
                 "issues the project lives with",
