@@ -85,7 +85,10 @@ Limits = TypeVar("Limits")
 
 @dataclass(frozen=True)
 class Rule(Generic[Subject, Limits]):
-    """One rule, as declared. ``needs`` are the roles without which it cannot be asked."""
+    """One rule, as declared.
+
+    ``needs`` are the roles without which it cannot be asked, ``formerly`` the names it has had: issues keep them.
+    """
 
     name: str
     title: str
@@ -100,6 +103,7 @@ class Rule(Generic[Subject, Limits]):
     good: Sketch
     bad: Sketch
     check: Callable[[Subject, Facade, Limits], Verdicts]
+    formerly: tuple[str, ...] = ()
 
 
 def rule(
@@ -113,6 +117,7 @@ def rule(
     layer: Layer | None = None,
     severity: Severity = "error",
     seen_from: Literal["outside", "inside"] = "outside",
+    formerly: tuple[str, ...] = (),
 ) -> Callable[[Callable[[Subject, Facade, Limits], Verdicts]], Rule[Subject, Limits]]:
     """Declare a rule; its name is the function's, with hyphens; its words are the docstring."""
 
@@ -137,6 +142,7 @@ def rule(
             good,
             bad,
             check,
+            formerly,
         )
 
     return declare

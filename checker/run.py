@@ -8,10 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from checker import issues, read, roles
+from checker import issues, read, releases, roles
 from checker.errors import BadSettings, CannotCheck
 from checker.facade import SEAM_KINDS, Facade
 from checker.layers import Laps, cover, laps
+from checker.memory import Previous
 from checker.model import Model, ModelFile
 from checker.output.bcf import issues_bcf
 from checker.output.findings import findings
@@ -65,8 +66,14 @@ def check(
     return check_model(model, settings, rules, progress)
 
 
-def check_model(model: Model, settings: Settings, rules: Sequence[Rule[Any, Any]], progress: Progress) -> Result:
-    """Find the seams of a model and ask every rule."""
+def check_model(
+    model: Model,
+    settings: Settings,
+    rules: Sequence[Rule[Any, Any]],
+    progress: Progress,
+    previous: Previous | None = None,
+) -> Result:
+    """Find the seams of a model, ask every rule, and tell what has changed since a previous release."""
     found = {role: sum(1 for each in model.roles if each.role == role) for role in ("panel", "column")}
     files = ", ".join(source.file for source in model.sources)
     for role, count in found.items():
@@ -99,9 +106,9 @@ def check_model(model: Model, settings: Settings, rules: Sequence[Rule[Any, Any]
         verdicts = rule.check(subjects, facade, settings.limits_of(rule))
         need = settings.layer(rule.layer.name) if rule.layer is not None else "expected"
         answers.append(issues.Answer(rule, settings.severity_of(rule), need, subjects, verdicts))
-    found_issues = issues.collect(
-        facade, answers, settings.accepted, _today(), {rule.name: rule.remedy for rule in asked}
-    )
+    draft = issues.drafted(facade, answers, {rule.name: rule.remedy for rule in asked})
+    continued = releases.recognised(previous or Previous("", ()), model, rules, settings, answers, draft)
+    found_issues = issues.judged(continued.draft, answers, settings.accepted, _today())
     progress("done", 1.0)
     return Result(
         model=model,
@@ -113,6 +120,7 @@ def check_model(model: Model, settings: Settings, rules: Sequence[Rule[Any, Any]
         verdicts=found_issues.verdicts,
         issues=found_issues.issues,
         notes=(*model.notes, *remarks, *found_issues.notes),
+        changes=continued.changes(found_issues, settings.statuses),
     )
 
 

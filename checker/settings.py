@@ -39,6 +39,18 @@ class Acceptance:
     upto_mm: float | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Statuses:
+    """What BCF files call the states of an issue; of several words the first that a file allows is written.
+
+    A topic with any of the words in ``closed`` is closed, one with any other word, known or not, is open.
+    """
+
+    open: tuple[str, ...] = ("Open",)
+    closed: tuple[str, ...] = ("Closed",)
+    reopened: tuple[str, ...] = ("ReOpened",)
+
+
 @dataclass(frozen=True)
 class Settings:
     """What a project has set; everything else has its default. ``file`` is the path read, or None."""
@@ -52,6 +64,7 @@ class Settings:
     severities: Mapping[str, Severity] = field(default_factory=dict)
     switched_off: frozenset[str] = frozenset()
     accepted: tuple[Acceptance, ...] = ()
+    statuses: Statuses = Statuses()
 
     def limits_of(self, rule: Rule[Any, Limits]) -> Limits:
         """The limits of a rule, as the project set them."""
@@ -103,7 +116,19 @@ def load_settings(path: Path | None, rules: Sequence[AnyRule]) -> Settings:
         severities=severities,
         switched_off=frozenset(off),
         accepted=accepted,
+        statuses=_statuses(read.get("statuses", {}), path),
     )
+
+
+def _statuses(read: Mapping[str, tuple[str, ...]], path: Path) -> Statuses:
+    statuses = Statuses(**read)
+    closed = {word.casefold() for word in statuses.closed}
+    for word in (*statuses.open, *statuses.reopened):
+        if word.casefold() in closed:
+            raise BadSettings(
+                f"{path.name}: [statuses] names '{word}' both for open and for closed. Remove one of them."
+            )
+    return statuses
 
 
 def settings_schema(rules: Sequence[AnyRule]) -> dict[str, Any]:
@@ -365,7 +390,8 @@ def _day(means: str) -> _Value:
     return _Value("a day such as 2026-12-31", convert, {"type": "string", "format": "date", "pattern": pattern}, means)
 
 
-def _queries(means: str) -> _Value:
+def _texts(one_what: str, means: str) -> _Value:
+    """A text, or a list of them."""
     one = _text("", "")
 
     def convert(value: object) -> tuple[str, ...]:
@@ -375,7 +401,7 @@ def _queries(means: str) -> _Value:
         return tuple(cast(str, one.convert(text)) for text in texts)
 
     json = {"anyOf": [one.json, {"type": "array", "items": one.json, "minItems": 1}]}
-    return _Value("a query or a list of queries", convert, json, means)
+    return _Value(one_what, convert, json, means)
 
 
 def _shift(means: str) -> _Value:
@@ -423,7 +449,14 @@ def _shape(rules: Sequence[AnyRule]) -> _Table:
         "reason": _text("a text", "why it is tolerable"),
         "by": _text("a text", "who decided"),
     }
-    queries = {role: _queries(f"what is a {role}: selector queries, any of which may fit") for role in ROLES}
+    queries = {
+        role: _texts("a query or a list of queries", f"what is a {role}: selector queries, any of which may fit")
+        for role in ROLES
+    }
+    words = {
+        state: _texts("a word or a list of words", f"what BCF files call an issue that is {state}")
+        for state in ("open", "closed", "reopened")
+    }
     return _Table(
         {
             "project": _Table({"name": _text("a text", "name of the project")}, "the project"),
@@ -431,6 +464,7 @@ def _shape(rules: Sequence[AnyRule]) -> _Table:
             "roles": _Table(queries, "which elements are what, where that is not recognised", noun="role"),
             "layers": _Table(dict.fromkeys(layers, need), "what is expected on the seams", noun="layer"),
             "limits": _Table({rule.name: _rule(rule) for rule in rules}, "limits of the rules", noun="rule"),
+            "statuses": _Table(words, "the words for the states of an issue in BCF files", noun="state"),
             "accepted": _Rows(
                 _Table(accepted, "one accepted issue", needs=("issue", "until", "reason", "by")),
                 "issues the project lives with",
