@@ -86,6 +86,11 @@ class Subjects:
     def __len__(self) -> int:
         return len(self.ids)
 
+    def axes(self, i: int, sides: Sides) -> Floats:
+        """Unit vectors (3, 3) along, across and out of one subject: it runs along its side unless it knows better."""
+        result: Floats = sides.frame[self.side[i]]
+        return result
+
 
 @dataclass(frozen=True)
 class Seams(Subjects):
@@ -127,6 +132,11 @@ class Seams(Subjects):
     at_offset_right_max: Floats
     offset_left_narrow: Floats
     offset_right_narrow: Floats
+
+    def axes(self, i: int, sides: Sides) -> Floats:
+        """The seam's own frame."""
+        result: Floats = self.frame[i]
+        return result
 
     def take(self, which: Ints | Bools) -> "Seams":
         """Some of the seams, in that order."""

@@ -9,16 +9,21 @@ from typing import Any, Final
 
 import numpy as np
 
+from checker.cut import frame_of
 from checker.facade import Facade, Subjects
 from checker.geometry import SAME_LENGTH
 from checker.identity import check_id_of, key_of, numbered, topic_of
 from checker.model import Floats, Ints
-from checker.result import Coverage, Issue, Move, Severity, State, Verdict
+from checker.result import Coverage, Issue, Move, Section, Severity, State, Verdict
 from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Rule, Verdicts
 from checker.settings import Acceptance, Need
 
 _PARALLEL: Final = 0.99
 """Shifts whose directions have a cosine above this (8 degrees) are one shift, forwards or backwards."""
+_IN_PICTURE: Final = 0.4
+"""What is no longer than this (metres) is shown from end to end; of anything longer a section across it is shown."""
+_INSIDE: Final = 0.005
+"""A part such as is missing is cut this far inside its end (metres), to show what the missing one would look like."""
 _STATES: Final[dict[int, State]] = {PASS: "pass", FAIL: "fail", NOT_MODELLED: "not-modelled", UNDECIDED: "undecided"}
 
 
@@ -216,7 +221,42 @@ def _issue(
         facade=facade.sides.names[side],
         axis=subjects.axis[worst],
         remedy=remedy,
+        section=_section(facade, answer, worst),
         move=move,
+    )
+
+
+def _section(facade: Facade, answer: Answer, i: int) -> Section:
+    """The cut that shows one failure: across its seam, or along it where that is how the value was measured."""
+    model, verdicts = facade.model, answer.verdicts
+    along, across, out = axes = answer.subjects.axes(i, facade.sides)
+    point = verdicts.point[i]
+    span = verdicts.span[i] if verdicts.span is not None and np.isfinite(verdicts.span[i]).all() else None
+    lengthwise = span is not None and (
+        float(np.linalg.norm(span[1] - span[0])) <= _IN_PICTURE
+        and float(np.abs(axes @ (span[1] - span[0])).argmax()) == 0
+    )
+    normal = (out if answer.rule.lengthwise == "facing" else across) if lengthwise else along
+    frame, kind = frame_of(normal, out, facade.sides.frame[answer.subjects.side[i], 1])
+    shown = span is not None and float(np.linalg.norm(frame[:2] @ (span[1] - span[0]))) > max(
+        SAME_LENGTH, abs(float(frame[2] @ (span[1] - span[0])))
+    )
+    like = int(verdicts.like[i]) if verdicts.like is not None and not lengthwise else -1
+    shift = 0.0
+    if like >= 0:
+        m = model.meshes
+        lie = m.points[m.point_start[like] : m.point_start[like + 1]] @ along
+        inside = min(_INSIDE, 0.5 * float(np.ptp(lie)))
+        here = float(point @ along)
+        shift = here - float(np.clip(here, lie.min() + inside, lie.max() - inside))
+    return Section(
+        kind=kind,
+        point_m=_place(point + model.origin),
+        towards=_place(frame[2]),
+        up=_place(frame[1]),
+        span=(_place(span[0] + model.origin), _place(span[1] + model.origin)) if span is not None and shown else None,
+        like=like if like >= 0 else None,
+        like_m=_place(shift * along),
     )
 
 

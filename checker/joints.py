@@ -69,6 +69,10 @@ def panel_ends(walls: Walls) -> Seams:
         across = np.where(np.isnan(across), _between(near, far, along), across)  # no column: the seam itself
         return g.world(upright, np.stack([along, across, 0.5 * (inner + outer)], axis=1))
 
+    def middles(along: Floats) -> Floats:
+        """In the middle between both ends where they are so far apart: ends may run out of square."""
+        return g.world(upright, np.stack([along, _between(near, far, along), 0.5 * (inner + outer)], axis=1))
+
     return walls.make(
         PanelEndSeams,
         len(left),
@@ -88,8 +92,8 @@ def panel_ends(walls: Walls) -> Seams:
         front=front,
         width_min=runs.smallest,
         width_max=runs.largest,
-        at_width_min=runs.at_min,
-        at_width_max=runs.at_max,
+        at_width_min=middles(runs.at_min),
+        at_width_max=middles(runs.at_max),
         offset_left_min=to_left.smallest,
         offset_left_max=to_left.largest,
         offset_right_min=to_right.smallest,

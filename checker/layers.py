@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from checker import geometry as g
-from checker.facade import Facade, Layer, Seams, Subjects, unique
+from checker.facade import Facade, Layer, Seams, Sides, Subjects, unique
 from checker.lanes import CORNER_STRETCH, TOUCH, Pieces, lanes_of, line_ends
 from checker.model import Floats, Ints
 
@@ -339,6 +339,13 @@ class Laps(Subjects):
     second: Ints
     lap: Floats
     along: Floats
+
+    def axes(self, i: int, sides: Sides) -> Floats:
+        """Along the line on which the pieces follow each other; along the side where there are none."""
+        if not self.along[i].any():
+            return super().axes(i, sides)
+        out = g.unit(sides.frame[self.side[i], 2] - self.along[i] * (self.along[i] @ sides.frame[self.side[i], 2]))
+        return np.stack([self.along[i], np.cross(out, self.along[i]), out])
 
 
 def laps(facade: Facade, layer: Layer) -> Laps:

@@ -117,7 +117,14 @@ def lacks(
     first, last = np.maximum(found.gap_from, seams.start), np.minimum(found.gap_to, seams.end)
     spot = np.clip(np.where(by_gap, 0.5 * (first + last), found.lap_at), seams.start, seams.end)
     spot = np.where(state == FAIL, spot, 0.5 * (seams.start + seams.end))
-    point = seams.world(spot, _middle(seams), 0.5 * (seams.inner + seams.outer))
+    like, across, out = _in_lane(seams, facade, found, state == FAIL)
+    point = seams.world(spot, across, out)
+    # A gap at a corner has no length along the seam.
+    whole = (missing > found.gap - g.SAME_LENGTH) & (found.gap_to - found.gap_from > g.SAME_LENGTH)
+    ends = [
+        np.where(by_gap, np.where(whole, gap_end, seam_end), found.lap_at + sign * 0.5 * found.lap)
+        for gap_end, seam_end, sign in ((found.gap_from, first, -1.0), (found.gap_to, last, 1.0))
+    ]
     if anchor is None:
         anchor = np.where(seams.column >= 0, seams.column, np.where(seams.left >= 0, seams.left, seams.right))
     if cause is None:
@@ -136,7 +143,24 @@ def lacks(
         warning=np.zeros(count, bool),
         pieces=np.stack([found.piece, found.other, np.where(by_gap, found.astray, -1)], axis=1),
         blame=Blame.unmovable(nobody, seams.frame[:, 0], cause, anchor),
+        span=np.stack([seams.world(end, across, out) for end in ends], axis=1),
+        like=np.where(by_gap, like, -1),
     )
+
+
+def _in_lane(seams: Seams, facade: Facade, found: Cover, bad: Bools) -> tuple[Ints, Floats, Floats]:
+    """A piece (n,) that runs along each bad seam beside what is wrong there, and where in the section it lies.
+
+    That is coordinates across and out (n,) of its middle; the middle of the seam where no such piece is known (-1).
+    """
+    like, across, out = np.full(len(seams), -1), _middle(seams), 0.5 * (seams.inner + seams.outer)
+    for pieces in (found.other, found.piece):
+        rows = np.flatnonzero(bad & (pieces >= 0))
+        low, high = g.extents(facade.model.meshes, pieces[rows], seams.frame[rows])
+        along = (high - low).argmax(axis=1) == 0
+        rows, middle = rows[along], 0.5 * (low + high)[along]
+        like[rows], across[rows], out[rows] = pieces[rows], middle[:, 1], middle[:, 2]
+    return like, across, out
 
 
 def _middle(seams: Seams) -> Floats:

@@ -47,6 +47,29 @@ class Move:
     also: tuple[str, ...] = ()
 
 
+Point = tuple[float, float, float]
+SectionKind = Literal["plan", "upright", "facing"]
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """The cut that shows an issue best, in world coordinates.
+
+    ``kind`` is ``plan``, ``upright`` or ``facing`` (parallel to the facade). The plane runs through ``point_m``, square
+    to ``towards``, a unit vector that points at the viewer; ``up`` is up in the picture. ``span`` are the two places
+    between which the value was measured, where the cut shows both. ``like`` is the number of an element such as is
+    missing here; moved by ``like_m`` it would be in its place.
+    """
+
+    kind: SectionKind
+    point_m: Point
+    towards: Point
+    up: Point
+    span: tuple[Point, Point] | None = None
+    like: int | None = None
+    like_m: Point = (0.0, 0.0, 0.0)
+
+
 @dataclass(frozen=True, slots=True)
 class Issue:
     """What a person should act on once.
@@ -55,6 +78,7 @@ class Issue:
     derived from it. ``members`` index into `Result.verdicts`, ``elements`` into ``Model.elements`` (the parts to
     flag, the part that should move first). ``point_m`` is the worst place in world coordinates, ``look`` (3,) the unit
     direction in which a camera best looks at it, ``size_m`` the length of the affected stretch.
+    ``section`` is the cut through that place.
     """
 
     key: str
@@ -74,6 +98,7 @@ class Issue:
     facade: str
     axis: str
     remedy: str
+    section: Section
     move: Move | None = None
     accepted: str = ""
 
@@ -182,7 +207,11 @@ class SeamTable:
 
 @dataclass(frozen=True)
 class Result:
-    """Everything a run found."""
+    """Everything a run found.
+
+    ``due_days`` tells how many days after the release an issue of a severity is due, ``stage`` the stage of the project
+    that issues belong to, where the project has set them.
+    """
 
     model: Model
     panels: int
@@ -194,6 +223,8 @@ class Result:
     issues: tuple[Issue, ...]
     notes: tuple[str, ...] = field(default=())
     changes: Changes | None = None
+    due_days: Mapping[Severity, int] = field(default_factory=dict)
+    stage: str = ""
 
     def count(self, severity: Severity) -> int:
         """How many open issues (not accepted) have this severity."""

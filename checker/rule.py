@@ -66,6 +66,8 @@ class Verdicts:
     ``state`` one of PASS, FAIL, NOT_MODELLED, UNDECIDED; ``value_mm`` the measured value (NaN for none); ``minimum_mm``
     and ``maximum_mm`` what is required (NaN for no bound); ``point`` (n, 3) the worst place; ``says`` the sentence for
     each; ``warning`` marks failures that only warn; ``pieces`` (n, k) are further parts concerned (-1 for none).
+    ``span`` (n, 2, 3) are the two places between which the value lies, NaN where it is no distance; ``like`` (n,) is a
+    part such as is missing there (-1 for none): both for the picture of a section.
     """
 
     state: Ints
@@ -77,6 +79,8 @@ class Verdicts:
     warning: Bools
     blame: Blame | None = None
     pieces: Ints | None = None
+    span: Floats | None = None
+    like: Ints | None = None
 
 
 Subject = TypeVar("Subject", bound=Subjects)
@@ -87,7 +91,8 @@ Limits = TypeVar("Limits")
 class Rule(Generic[Subject, Limits]):
     """One rule, as declared.
 
-    ``needs`` are the roles without which it cannot be asked, ``formerly`` the names it has had: issues keep them.
+    ``needs`` are the roles without which it cannot be asked, ``lengthwise`` is the cut that shows what is measured along
+    a subject: square to the facade or facing it. ``formerly`` are names it has had: issues keep them.
     """
 
     name: str
@@ -100,6 +105,7 @@ class Rule(Generic[Subject, Limits]):
     layer: Layer | None
     severity: Severity
     seen_from: Literal["outside", "inside"]
+    lengthwise: Literal["square", "facing"]
     good: Sketch
     bad: Sketch
     check: Callable[[Subject, Facade, Limits], Verdicts]
@@ -117,6 +123,7 @@ def rule(
     layer: Layer | None = None,
     severity: Severity = "error",
     seen_from: Literal["outside", "inside"] = "outside",
+    lengthwise: Literal["square", "facing"] = "square",
     formerly: tuple[str, ...] = (),
 ) -> Callable[[Callable[[Subject, Facade, Limits], Verdicts]], Rule[Subject, Limits]]:
     """Declare a rule; its name is the function's, with hyphens; its words are the docstring."""
@@ -139,6 +146,7 @@ def rule(
             layer,
             severity,
             seen_from,
+            lengthwise,
             good,
             bad,
             check,
@@ -194,13 +202,16 @@ def within(
     says_negative: str = "",
     blame: Blame | None = None,
     words: Mapping[str, Sequence[str]] | None = None,
+    way: Floats | None = None,
+    before: float = 0.0,
 ) -> Verdicts:
     """Verdicts on a quantity that varies between ``smallest`` and ``largest`` (n,) in metres along each subject.
 
     The worse end decides and gives value and place (n, 3). ``says_low`` and ``says_high`` are sentences with
     ``{value}``, ``{distance}`` (without sign) and the keys of ``words``, which has one word per subject;
     ``says_negative`` replaces the former where the value is below zero. Subjects with a ``fault`` or NaN are undecided
-    and say why.
+    and say why. Where the quantity is a distance it runs from its place along ``way`` (n, 3), a unit vector, or has the
+    share ``before`` of it before that place.
     """
     low, high = low_mm / MM, high_mm / MM
     too_low, too_high = low - smallest, largest - high
@@ -223,16 +234,25 @@ def within(
         else:
             says.append("")
     count = len(value)
+    point = np.where(lower[:, None], at_smallest, at_largest)
     return Verdicts(
         state=state,
         value_mm=np.where(undecided, np.nan, value * MM),
         minimum_mm=np.full(count, low_mm if np.isfinite(low_mm) else np.nan),
         maximum_mm=np.full(count, high_mm if np.isfinite(high_mm) else np.nan),
-        point=np.where(lower[:, None], at_smallest, at_largest),
+        point=point,
         says=says,
         warning=np.zeros(count, bool),
         blame=blame,
+        span=None if way is None else spans(point, way, value, before),
     )
+
+
+def spans(point: Floats, way: Floats, value: Floats, before: float = 0.0) -> Floats:
+    """The two places (n, 2, 3) between which distances ``value`` (n,) along ``way`` lie, see `within`."""
+    ends = np.array([-before, 1.0 - before])
+    result: Floats = point[:, None] + ends[None, :, None] * (way * value[:, None])[:, None]
+    return result
 
 
 def in_mm(metres: float) -> str:

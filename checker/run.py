@@ -121,6 +121,8 @@ def check_model(
         issues=found_issues.issues,
         notes=(*model.notes, *remarks, *found_issues.notes),
         changes=continued.changes(found_issues, settings.statuses),
+        due_days=settings.due_days,
+        stage=settings.stage,
     )
 
 

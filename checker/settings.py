@@ -20,6 +20,9 @@ from checker.rule import Limits, Rule
 
 FILE_NAME: Final = "seamtrace.toml"
 
+MOST_DAYS: Final = 3650
+"""Nothing in a building model is due later than in ten years."""
+
 Need = Literal["required", "expected", "off"]
 NEEDS: Final[tuple[Need, ...]] = ("required", "expected", "off")
 AnyRule = Rule[Any, Any]
@@ -65,6 +68,8 @@ class Settings:
     switched_off: frozenset[str] = frozenset()
     accepted: tuple[Acceptance, ...] = ()
     statuses: Statuses = Statuses()
+    due_days: Mapping[Severity, int] = field(default_factory=dict)
+    stage: str = ""
 
     def limits_of(self, rule: Rule[Any, Limits]) -> Limits:
         """The limits of a rule, as the project set them."""
@@ -116,7 +121,9 @@ def load_settings(path: Path | None, rules: Sequence[AnyRule]) -> Settings:
         severities=severities,
         switched_off=frozenset(off),
         accepted=accepted,
-        statuses=_statuses(read.get("statuses", {}), path),
+        due_days=read.get("bcf", {}).get("due_days", {}),
+        stage=read.get("bcf", {}).get("stage", ""),
+        statuses=_statuses(read.get("bcf", {}).get("statuses", {}), path),
     )
 
 
@@ -345,6 +352,20 @@ def _number(unit: str, means: str, *, signed: bool = False, default: object = No
     return _Value(f"{what}, 0 or more", convert, {"type": "number", "minimum": 0}, means, default)
 
 
+def _days(means: str) -> _Value:
+    """A whole number of days, fewer than `MOST_DAYS`."""
+
+    def convert(value: object) -> int:
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise TypeError
+        if not 0 <= value <= MOST_DAYS:
+            raise ValueError
+        return value
+
+    json = {"type": "integer", "minimum": 0, "maximum": MOST_DAYS}
+    return _Value(f"a whole number of days, 0 to {MOST_DAYS}", convert, json, means)
+
+
 def _text(what: str, means: str, pattern: str = r"\S") -> _Value:
     """A text in which ``pattern`` is found."""
 
@@ -457,6 +478,12 @@ def _shape(rules: Sequence[AnyRule]) -> _Table:
         state: _texts("a word or a list of words", f"what BCF files call an issue that is {state}")
         for state in ("open", "closed", "reopened")
     }
+    due: dict[str, _Kind] = {severity: _days("days until an issue of this severity is due") for severity in SEVERITIES}
+    bcf: dict[str, _Kind] = {
+        "due_days": _Table(due, "how many days after its release an issue is due", noun="severity"),
+        "stage": _text("a text", "the stage of the project that issues belong to"),
+        "statuses": _Table(words, "the words for the states of an issue", noun="state"),
+    }
     return _Table(
         {
             "project": _Table({"name": _text("a text", "name of the project")}, "the project"),
@@ -464,7 +491,7 @@ def _shape(rules: Sequence[AnyRule]) -> _Table:
             "roles": _Table(queries, "which elements are what, where that is not recognised", noun="role"),
             "layers": _Table(dict.fromkeys(layers, need), "what is expected on the seams", noun="layer"),
             "limits": _Table({rule.name: _rule(rule) for rule in rules}, "limits of the rules", noun="rule"),
-            "statuses": _Table(words, "the words for the states of an issue in BCF files", noun="state"),
+            "bcf": _Table(bcf, "what issues in the BCF file say besides"),
             "accepted": _Rows(
                 _Table(accepted, "one accepted issue", needs=("issue", "until", "reason", "by")),
                 "issues the project lives with",

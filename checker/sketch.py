@@ -195,13 +195,20 @@ def block(role: str, x: tuple[float, float], y: tuple[float, float], z: tuple[fl
 BAY: Final = 6000.0
 ROW: Final = 1000.0
 FOOT: Final = 370.0
-"""Bottom of the lowest panels in sketches: plinth top 300, seal 10, base rail 60."""
+"""Bottom of the lowest panels in sketches: plinth top 300, seal 10, base rail 52, insulation on it 8."""
+RAIL_TOP: Final = 362.0
 
 
 def detail(rows: int = 2) -> Sketch:
     """Two bays of a sound facade with every part of the details that rules ask about, and one window."""
-    parts: dict[str, Part] = {}
     top = FOOT + rows * ROW
+    parts = {**_structure(top), **_foot(), **_panels(rows), **_column_strips(top), **_seam(rows)}
+    return Sketch(parts, "Two bays on three columns, every part in its place.")
+
+
+def _structure(top: float) -> dict[str, Part]:
+    """Three columns, H sections 200 wide and 190 deep."""
+    parts: dict[str, Part] = {}
     for k in range(3):
         axis = k * BAY
         parts[f"column {k + 1}"] = Part(
@@ -212,6 +219,30 @@ def detail(rows: int = 2) -> Sketch:
                 Block((axis - 100, -500, -190), (axis + 100, top + 200, -175)),
             ),
         )
+    return parts
+
+
+def _foot() -> dict[str, Part]:
+    """Plinths, the seal on them, base rails with the insulation on top, flashings; the seal behind the plinth joint."""
+    parts: dict[str, Part] = {}
+    for bay in (1, 2):
+        left, right = (bay - 1) * BAY, bay * BAY
+        butt = left - 500 * (bay == 2), right - 500 * (bay == 1)  # joints of strips lie beside those of what they seal
+        parts[f"plinth {bay}"] = block("plinth", (left + 10, right - 10), (-600, 300), (8, 118))
+        parts[f"plinth seal {bay}"] = block("seal", butt, (300, 310), (8, 48))
+        rail = block("base-rail", (left, right), (310, RAIL_TOP), (8, 108))
+        parts[f"rail {bay}"] = replace(rail, stated={"weepholesside": "outside"})
+        parts[f"base insulation {bay}"] = block("insulation", butt, (RAIL_TOP, FOOT), (8, 108))
+        parts[f"plinth flashing {bay}"] = block(
+            "flashing", (left - 50 * (bay == 2), right + 50 * (bay == 1)), (290, 400), (130 + bay, 131 + bay)
+        )
+    parts["plinth joint seal"] = block("seal", (BAY - 40, BAY + 40), (-600, 300), (0, 8))
+    return parts
+
+
+def _panels(rows: int) -> dict[str, Part]:
+    """Rows of panels with a gasket in the joint between them, and a window in the upper row of the right bay."""
+    parts: dict[str, Part] = {}
     for bay in (1, 2):
         left, right = (bay - 1) * BAY, bay * BAY
         for row in range(1, rows + 1):
@@ -228,30 +259,65 @@ def detail(rows: int = 2) -> Sketch:
                         Block((hole_x[0], hole_y[1], 8), (hole_x[1], y[1], 128)),
                     ),
                 )
-                frame_x, frame_y = (hole_x[0] + 10, hole_x[1] - 10), (hole_y[0] + 10, hole_y[1] - 10)
-                parts["window"] = block("window", frame_x, frame_y, (20, 100))
-                parts["window opening"] = block("opening", hole_x, hole_y, (0, 140))
-                parts["window seal sill"] = block("seal", hole_x, (hole_y[0], frame_y[0]), (8, 48))
-                parts["window seal head"] = block("seal", hole_x, (frame_y[1], hole_y[1]), (8, 48))
-                parts["window seal left"] = block("seal", (hole_x[0], frame_x[0]), frame_y, (8, 48))
-                parts["window seal right"] = block("seal", (frame_x[1], hole_x[1]), frame_y, (8, 48))
+                parts.update(_window(hole_x, hole_y))
             parts[f"panel {bay}.{row}"] = whole
-        parts[f"plinth {bay}"] = block("plinth", (left + 10, right - 10), (-600, 300), (8, 118))
-        parts[f"rail {bay}"] = block("base-rail", (left, right), (310, 370), (8, 108))
-        parts[f"plinth seal {bay}"] = block(
-            "seal", (left - 500 * (bay == 2), right - 500 * (bay == 1)), (300, 310), (8, 48)
-        )
-        parts[f"plinth flashing {bay}"] = block(
-            "flashing", (left - 50 * (bay == 2), right + 50 * (bay == 1)), (290, 400), (127 + bay, 128 + bay)
-        )
+            if row > 1:
+                # Pressed from 10 to 6 mm; the groove it lies in is not drawn.
+                gasket = block("seal", x, (y[0] - 3, y[0] + 3), (30, 40))
+                parts[f"gasket {bay}.{row}"] = replace(gasket, stated={"freethickness": "10"})
+    return parts
+
+
+def _window(hole_x: tuple[float, float], hole_y: tuple[float, float]) -> dict[str, Part]:
+    """A window, its opening, the seal round it and the insulation in the rest of the gap."""
+    frame_x, frame_y = (hole_x[0] + 10, hole_x[1] - 10), (hole_y[0] + 10, hole_y[1] - 10)
+    parts = {
+        "window": block("window", frame_x, frame_y, (20, 100)),
+        "window opening": block("opening", hole_x, hole_y, (0, 140)),
+    }
+    gap = {
+        "sill": (hole_x, (hole_y[0], frame_y[0])),
+        "head": (hole_x, (frame_y[1], hole_y[1])),
+        "left": ((hole_x[0], frame_x[0]), frame_y),
+        "right": ((frame_x[1], hole_x[1]), frame_y),
+    }
+    for side, (x, y) in gap.items():
+        parts[f"window seal {side}"] = block("seal", x, y, (8, 48))
+        parts[f"window insulation {side}"] = block("insulation", x, y, (48, 128))
+    return parts
+
+
+def _column_strips(top: float) -> dict[str, Part]:
+    """The seal strips on the columns behind each panel end."""
+    parts: dict[str, Part] = {}
     for k in range(3):
         axis = k * BAY
         if k > 0:
             parts[f"column seal {k + 1} left"] = block("seal", (axis - 60, axis - 20), (FOOT, top), (0, 8))
         if k < 2:
             parts[f"column seal {k + 1} right"] = block("seal", (axis + 20, axis + 60), (FOOT, top), (0, 8))
-    parts["foam lower"] = block("foam", (BAY - 15, BAY + 15), (FOOT, FOOT + ROW), (8, 58))
-    parts["foam upper"] = block("foam", (BAY - 15, BAY + 15), (FOOT + ROW, top), (8, 58))
-    parts["seam flashing lower"] = block("flashing", (BAY - 75, BAY + 75), (FOOT, FOOT + ROW), (128, 129))
-    parts["seam flashing upper"] = block("flashing", (BAY - 75, BAY + 75), (FOOT + ROW - 100, top), (129, 130))
-    return Sketch(parts, "Two bays on three columns, every part in its place.")
+    return parts
+
+
+def _seam(rows: int) -> dict[str, Part]:
+    """What fills and covers the seam on the middle column, from inside outwards; sealant in the grooves beside it."""
+    top = FOOT + rows * ROW
+    parts: dict[str, Part] = {}
+    for name, low, high in (("lower", FOOT, FOOT + ROW), ("upper", FOOT + ROW, top)):
+        gap = (BAY - 15, BAY + 15)
+        parts[f"foam {name}"] = block("foam", gap, (low, high), (0, 50))
+        parts[f"seam insulation {name}"] = block("insulation", gap, (low, high), (50, 128))
+        parts[f"seam tape {name}"] = block("tape", (BAY - 40, BAY + 40), (low, high), (128, 128.5))
+        lap = 100 * (name == "upper")
+        front = 130.0 + (name == "upper")
+        parts[f"seam flashing {name}"] = block("flashing", (BAY - 75, BAY + 75), (low - lap, high), (front, front + 1))
+        for side, x in (("left", (BAY - 70, BAY - 50)), ("right", (BAY + 50, BAY + 70))):
+            parts[f"flashing tape {name} {side}"] = block("tape", x, (low, high), (128, 130))
+    for row in range(2, rows + 1):
+        groove = FOOT + (row - 1) * ROW
+        for side, sign in (("left", -1), ("right", 1)):
+            end, cover = BAY + sign * 15, BAY + sign * 75
+            x = (min(end, cover), max(end, cover))
+            parts[f"outer sealant {row} {side}"] = block("sealant", x, (groove - 4, groove + 4), (118, 126))
+            parts[f"inner sealant {row} {side}"] = block("sealant", x, (groove - 4, groove + 4), (8, 16))
+    return parts

@@ -77,8 +77,9 @@ class Walls:
         values["point"] = g.world(frame, np.stack([0.5 * (start + end), across, out], axis=1))
         for place in ("at_width_min", "at_width_max"):
             along = values.get(place)
-            coordinates = np.stack([0.5 * (start + end) if along is None else along, across, out], axis=1)
-            values[place] = g.world(frame, coordinates)
+            if along is None or along.ndim == 1:
+                coordinates = np.stack([0.5 * (start + end) if along is None else along, across, out], axis=1)
+                values[place] = g.world(frame, coordinates)
         values["length"] = end - start
         values["parts"] = np.stack([values["left"], values["right"], values["column"]], axis=1)
         values["fault"] = tuple(fault_of(self.model, parts) for parts in values["parts"])

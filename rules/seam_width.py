@@ -63,6 +63,8 @@ def seam_width(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts
         says_low="Vertical seam narrows to {value}",
         says_high="Vertical seam widens to {value}",
         says_negative="Panels overlap by {distance} in the vertical seam",
+        way=seams.frame[:, 1],
+        before=0.5,
         blame=end_blame(
             seams,
             facade,

@@ -1,10 +1,12 @@
 """BCF files of many makes, in both versions, and in every odd shape that programs give them."""
 
 import io
+import re
 import zipfile
 from dataclasses import dataclass, field
 from uuid import NAMESPACE_URL, uuid5
 
+VERSIONS = ("2.1", "3.0")
 ELEMENTS = ("0Hl5ruT3P0lP$dF8GI_xQ2", "1Hl5ruT3P0lP$dF8GI_xQ2")
 PNG = b"\x89PNG\r\n\x1a\n not a picture"
 
@@ -168,3 +170,89 @@ EXTENSION_SCHEMA = """<?xml version="1.0" encoding="UTF-8"?>
     </xs:restriction></xs:simpleType>
   </xs:redefine>
 </xs:schema>"""
+
+
+def bom(text):
+    return b"\xef\xbb\xbf" + text
+
+
+def wide(codec, mark):
+    return lambda text: mark + text.decode().replace('encoding="UTF-8"', 'encoding="utf-16"').encode(codec)
+
+
+def spoil_markup(change):
+    return lambda made: {n: change(d) if n.endswith("markup.bcf") else d for n, d in made.items()}
+
+
+def swapped(text):
+    """The children of the topic in the order of their names."""
+    head, inside, tail = re.fullmatch(rb"(?s)(.*?<Topic[^>]*>\n)(.*?)(  </Topic>.*)", text).groups()
+    blocks = [found[0] for found in re.finditer(rb"(?s)    <(\w+)(?:/>|.*?</\1>)\n(?=    <|$)", inside)]
+    return head + b"".join(sorted(blocks, key=lambda block: block[: block.index(b">")])) + tail
+
+
+def upper_guids(text):
+    return re.sub(rb'Guid="([^"]*)"', lambda m: b'Guid="' + m[1].upper() + b'"', text)
+
+
+SHAPES = {
+    "byte order mark": spoil_markup(bom),
+    "UTF-16 little end first": spoil_markup(wide("utf-16-le", b"\xff\xfe")),
+    "UTF-16 big end first": spoil_markup(wide("utf-16-be", b"\xfe\xff")),
+    "UTF-16 without a mark": spoil_markup(wide("utf-16-le", b"")),
+    "UTF-8 that says UTF-16": spoil_markup(lambda t: t.replace(b'"UTF-8"', b'"utf-16"')),
+    "no declaration": spoil_markup(lambda t: t.partition(b"\n")[2]),
+    "lines of another system": spoil_markup(lambda t: t.replace(b"\n", b"\r\n")),
+    "upper-case GUIDs": spoil_markup(upper_guids),
+    "GUIDs in braces": spoil_markup(lambda t: re.sub(rb'Guid="([^"]*)"', rb'Guid=" {\1} "', t)),
+    "wrong order": spoil_markup(swapped),
+    "a namespace": spoil_markup(lambda t: t.replace(b"<Markup>", b'<Markup xmlns="urn:x" xmlns:y="urn:y">')),
+    "a prefix": spoil_markup(
+        lambda t: re.sub(rb"<(/?)(\w)", rb"<\1b:\2", t).replace(b"<b:Markup", b'<b:Markup xmlns:b="urn:x"')
+    ),
+    "a prefix that is not declared": spoil_markup(lambda t: re.sub(rb"<(/?)(\w)", rb"<\1b:\2", t)),
+    "unknown elements and attributes": spoil_markup(
+        lambda t: (
+            t.replace(b"<Title>", b'<Title mine="1" x:yours="2">')
+            .replace(
+                b"    <Title",
+                b'    <Own><Title>No</Title><Guid/></Own><v:Title xmlns:v="urn:v">No</v:Title>\n    <Title',
+            )
+            .replace(b"  <Topic", b"  <Extra><Topic Guid='x'/></Extra>\n  <Topic")
+        )
+    ),
+    "comments that look like elements": spoil_markup(
+        lambda t: t.replace(
+            b"    <Title", b"    <!-- <Title>No</Title></Topic> --><?pi <Title>No</Title>?>\n    <Title"
+        )
+    ),
+    "empty lists": spoil_markup(
+        lambda t: t.replace(b"<Markup>", b"<Markup>\n  <Header/>").replace(
+            b"  </Topic>", b"    <RelatedTopics/>\n  </Topic>"
+        )
+    ),
+    "an external schema": spoil_markup(
+        lambda t: t.replace(
+            b"<Markup>",
+            b'<Markup xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance" xsi:schemaLocation="markup.xsd">',
+        )
+    ),
+    "folders named otherwise": lambda made: {n.replace(uuid_of("a"), "Topic 1"): d for n, d in made.items()},
+    "folders in upper case": lambda made: {n.upper() if "/" in n else n: d for n, d in made.items()},
+    "a parent folder": lambda made: {f"Issues of May/{n}": d for n, d in made.items()},
+    "backslashes": lambda made: {n.replace("/", "\\"): d for n, d in made.items()},
+    "paths that begin here": lambda made: {f"./{n}": d for n, d in made.items()},
+    "no version": lambda made: {n: d for n, d in made.items() if n != "bcf.version"},
+    "a version in upper case": lambda made: {n.replace("bcf.version", "BCF.VERSION"): d for n, d in made.items()},
+    "files of others": lambda made: (
+        made | {"vendor/state.bin": b"\0\1", "notes.txt": b"x", f"{uuid_of('a')}/x.dwg": b""}
+    ),
+    "a folder of another system": lambda made: {"__MACOSX/a/markup.bcf": b"\0", **made},
+    "viewpoints without a GUID": lambda made: {
+        n: re.sub(rb' Guid="[^"]*"', b"", d) if n.endswith(".bcfv") else d for n, d in made.items()
+    },
+    "viewpoints with another GUID": lambda made: {
+        n: re.sub(rb' Guid="[^"]*"', b' Guid="1"', d) if n.endswith(".bcfv") else d for n, d in made.items()
+    },
+}
+"""Whole files in shapes that real ones have: from the parts of a sound file to those of the odd one."""

@@ -21,9 +21,10 @@ from checker import run
 from checker.demo import DEFECTS, Options, write_hall
 from checker.errors import CannotCheck
 from checker.model import Element
-from checker.output import picture
+from checker.output import picture, views
 from checker.output.bcf import CAUTION, issues_bcf, write_bcf
-from checker.output.picture import draw, viewpoint
+from checker.output.picture import draw
+from checker.output.views import both_views, context_view, element_boxes, section_view
 from checker.result import Move, Result
 from checker.rule import load_rules
 from checker.settings import Settings, files_to_read
@@ -89,7 +90,7 @@ def test_a_strict_checker_that_knows_the_model_finds_nothing(tmp_path, strict, p
     found, count, version = strict.check(str(tmp_path / "issues.bcf"), models)
     assert found == []
     assert version == "2.1"
-    assert (count["topics"], count["comments"], count["viewpoints"], count["snapshots"]) == (7, 7, 7, 7)
+    assert (count["topics"], count["comments"], count["viewpoints"], count["snapshots"]) == (7, 14, 14, 14)
     assert count["components"] > 15
 
 
@@ -98,9 +99,9 @@ def test_the_strict_checker_would_notice_a_camera_that_looks_away(tmp_path, stri
     parts = hall()
     model = model_of(parts)
     issue = issue_of(model, ["Panel left 2"], (0, 0, 2.5))
-    view = viewpoint(issue, model)
+    view = context_view(issue, model)
     away = dataclasses.replace(view, direction=tuple(-np.array(view.direction)))
-    monkeypatch.setattr("checker.output.bcf.viewpoint", lambda *_: away)
+    monkeypatch.setattr("checker.output.bcf.both_views", lambda *_: (away, section_view(issue, model)))
     write_bcf(result_of(model, [issue]), tmp_path / "issues.bcf", RUN)
     write_ifc(parts, tmp_path / "facade.ifc")
     found, _, _ = strict.check(str(tmp_path / "issues.bcf"), strict.Models([str(tmp_path / "facade.ifc")]))
@@ -165,10 +166,10 @@ def hostile() -> Result:
 
 @pytest.mark.parametrize("make", [every_sort, hostile, lambda: result_of(model_of(hall()), [])])
 def test_every_part_fits_the_published_schemas(schemas, make):
-    kinds = {"bcf.version": "version", "project.bcfp": "project", "markup.bcf": "markup", "viewpoint.bcfv": "visinfo"}
+    kinds = {"version": "version", "bcfp": "project", "bcf": "markup", "bcfv": "visinfo"}
     seen = set()
     for name, part in parts_of(issues_bcf(make(), RUN)).items():
-        if kind := kinds.get(name.rsplit("/", 1)[-1]):
+        if kind := kinds.get(name.rsplit(".", 1)[-1]):
             schemas[kind].assertValid(etree.fromstring(part))
             seen.add(kind)
     assert seen >= {"version", "project"}
@@ -187,7 +188,7 @@ def test_hostile_texts_stay_texts():
     assert guids == {Part("Panel left 1", "panel", (0, 0, 0), (1, 1, 1)).guid}
     for name, part in parts_of(data).items():
         assert b"someone" not in part, "the folders of a person's computer"
-        assert re.fullmatch(r"[a-z.]+|[0-9a-f-]{36}/[a-z.]*", name)
+        assert re.fullmatch(r"[a-z.]+|[0-9a-f-]{36}/([a-z.]*|[0-9a-f-]{36}\.(bcfv|png))", name)
 
 
 def test_a_second_reader_sees_the_same_topics_comments_cameras_and_pictures(tmp_path):
@@ -200,19 +201,27 @@ def test_a_second_reader_sees_the_same_topics_comments_cameras_and_pictures(tmp_
         assert set(read.topics) == {issue.topic for issue in result.issues}
         for issue in result.issues:
             handler = read.topics[issue.topic]
-            topic, view = handler.topic, viewpoint(issue, result.model)
+            topic, (view, section) = handler.topic, both_views(issue, result.model, element_boxes(result.model))
             assert topic.title == (issue.title or issue.rule)
             assert topic.topic_status == ("Closed" if issue.accepted else "Open")
             assert topic.assigned_to == (issue.owner or None)
             assert topic.description.splitlines()[-1] == f"Check ID: {issue.check_id}"
-            (comment,), ((_, seen),) = handler.comments, handler.viewpoints.items()
-            assert comment.viewpoint.guid == seen.guid
+            seen, cut = handler.viewpoints.values()
+            assert [comment.viewpoint.guid for comment in handler.comments] == [seen.guid, cut.guid]
             camera = seen.visualization_info.perspective_camera
             assert (camera.camera_view_point.x, camera.camera_view_point.y, camera.camera_view_point.z) == view.eye
             assert (camera.camera_direction.x, camera.camera_direction.y, camera.camera_direction.z) == view.direction
             assert camera.field_of_view == 60
             assert tuple(seen.get_selected_guids() or ()) == view.selected
             assert seen.snapshot == draw(view, result.model, 320, 240)
+            camera, (plane,) = (
+                cut.visualization_info.orthogonal_camera,
+                cut.visualization_info.clipping_planes.clipping_plane,
+            )
+            assert (camera.camera_view_point.x, camera.camera_view_point.y, camera.camera_view_point.z) == section.eye
+            assert camera.view_to_world_scale == section.height_m
+            assert (plane.direction.x, plane.direction.y, plane.direction.z) == section.clips[0][1]
+            assert cut.snapshot == draw(section, result.model, 320, 240)
 
 
 def test_the_place_projected_through_the_written_camera_is_where_the_picture_marks_it(monkeypatch):
@@ -305,7 +314,7 @@ def test_parts_of_an_assembly_are_listed_instead_of_it_and_no_more_than_the_stan
     coloured = [node.get("IfcGuid") for node in view.findall("Components/Coloring/Color/Component")]
     assert selected == coloured == list(many[:1000])
     nobody = Element(guid=elements[0].guid, ifc_class="IfcWall", shown=())
-    assert picture._shown([0], dataclasses.replace(model, elements=(nobody,))) == (nobody.guid,)
+    assert views._shown([0], dataclasses.replace(model, elements=(nobody,))) == (nobody.guid,)
 
 
 def test_same_run_same_bytes(tmp_path):

@@ -10,7 +10,21 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from bcf_kit import ELEMENTS, EXTENSION_SCHEMA, PNG, Said, Subject, markup, packed, parts, unpacked, uuid_of, viewpoint
+from bcf_kit import (
+    ELEMENTS,
+    EXTENSION_SCHEMA,
+    PNG,
+    SHAPES,
+    VERSIONS,
+    Said,
+    Subject,
+    markup,
+    packed,
+    parts,
+    unpacked,
+    uuid_of,
+    viewpoint,
+)
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -19,7 +33,6 @@ from checker.bcf.reading import check_unchanged, container, moment, read_bcf
 from checker.bcf.records import Comment, Topic, View
 from checker.errors import BadBcf, CannotCheck
 
-VERSIONS = ["2.1", "3.0"]
 GOOD = (
     Subject(
         "a",
@@ -110,99 +123,12 @@ def said_by_people(topics):
     ]
 
 
-def bom(text):
-    return b"\xef\xbb\xbf" + text
-
-
-def wide(codec, mark):
-    return lambda text: mark + text.decode().replace('encoding="UTF-8"', 'encoding="utf-16"').encode(codec)
-
-
-def spoil_markup(change):
-    return lambda made: {n: change(d) if n.endswith("markup.bcf") else d for n, d in made.items()}
-
-
-def swapped(text):
-    """The children of the topic in the order of their names."""
-    head, inside, tail = re.fullmatch(rb"(?s)(.*?<Topic[^>]*>\n)(.*?)(  </Topic>.*)", text).groups()
-    blocks = [found[0] for found in re.finditer(rb"(?s)    <(\w+)(?:/>|.*?</\1>)\n(?=    <|$)", inside)]
-    assert b"".join(blocks) == inside
-    assert len(blocks) >= 3
-    return head + b"".join(sorted(blocks, key=lambda block: block[: block.index(b">")])) + tail
-
-
-def upper_guids(text):
-    return re.sub(rb'Guid="([^"]*)"', lambda m: b'Guid="' + m[1].upper() + b'"', text)
-
-
-ODD = {
-    "byte order mark": spoil_markup(bom),
-    "UTF-16 little end first": spoil_markup(wide("utf-16-le", b"\xff\xfe")),
-    "UTF-16 big end first": spoil_markup(wide("utf-16-be", b"\xfe\xff")),
-    "UTF-16 without a mark": spoil_markup(wide("utf-16-le", b"")),
-    "UTF-8 that says UTF-16": spoil_markup(lambda t: t.replace(b'"UTF-8"', b'"utf-16"')),
-    "no declaration": spoil_markup(lambda t: t.partition(b"\n")[2]),
-    "lines of another system": spoil_markup(lambda t: t.replace(b"\n", b"\r\n")),
-    "upper-case GUIDs": spoil_markup(upper_guids),
-    "GUIDs in braces": spoil_markup(lambda t: re.sub(rb'Guid="([^"]*)"', rb'Guid=" {\1} "', t)),
-    "wrong order": spoil_markup(swapped),
-    "a namespace": spoil_markup(lambda t: t.replace(b"<Markup>", b'<Markup xmlns="urn:x" xmlns:y="urn:y">')),
-    "a prefix": spoil_markup(
-        lambda t: re.sub(rb"<(/?)(\w)", rb"<\1b:\2", t).replace(b"<b:Markup", b'<b:Markup xmlns:b="urn:x"')
-    ),
-    "a prefix that is not declared": spoil_markup(lambda t: re.sub(rb"<(/?)(\w)", rb"<\1b:\2", t)),
-    "unknown elements and attributes": spoil_markup(
-        lambda t: (
-            t.replace(b"<Title>", b'<Title mine="1" x:yours="2">')
-            .replace(
-                b"    <Title",
-                b'    <Own><Title>No</Title><Guid/></Own><v:Title xmlns:v="urn:v">No</v:Title>\n    <Title',
-            )
-            .replace(b"  <Topic", b"  <Extra><Topic Guid='x'/></Extra>\n  <Topic")
-        )
-    ),
-    "comments that look like elements": spoil_markup(
-        lambda t: t.replace(
-            b"    <Title", b"    <!-- <Title>No</Title></Topic> --><?pi <Title>No</Title>?>\n    <Title"
-        )
-    ),
-    "empty lists": spoil_markup(
-        lambda t: t.replace(b"<Markup>", b"<Markup>\n  <Header/>").replace(
-            b"  </Topic>", b"    <RelatedTopics/>\n  </Topic>"
-        )
-    ),
-    "an external schema": spoil_markup(
-        lambda t: t.replace(
-            b"<Markup>",
-            b'<Markup xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance" xsi:schemaLocation="markup.xsd">',
-        )
-    ),
-    "folders named otherwise": lambda made: {n.replace(uuid_of("a"), "Topic 1"): d for n, d in made.items()},
-    "folders in upper case": lambda made: {n.upper() if "/" in n else n: d for n, d in made.items()},
-    "a parent folder": lambda made: {f"Issues of May/{n}": d for n, d in made.items()},
-    "backslashes": lambda made: {n.replace("/", "\\"): d for n, d in made.items()},
-    "paths that begin here": lambda made: {f"./{n}": d for n, d in made.items()},
-    "no version": lambda made: {n: d for n, d in made.items() if n != "bcf.version"},
-    "a version in upper case": lambda made: {n.replace("bcf.version", "BCF.VERSION"): d for n, d in made.items()},
-    "files of others": lambda made: (
-        made | {"vendor/state.bin": b"\0\1", "notes.txt": b"x", f"{uuid_of('a')}/x.dwg": b""}
-    ),
-    "a folder of another system": lambda made: {"__MACOSX/a/markup.bcf": b"\0", **made},
-    "viewpoints without a GUID": lambda made: {
-        n: re.sub(rb' Guid="[^"]*"', b"", d) if n.endswith(".bcfv") else d for n, d in made.items()
-    },
-    "viewpoints with another GUID": lambda made: {
-        n: re.sub(rb' Guid="[^"]*"', b' Guid="1"', d) if n.endswith(".bcfv") else d for n, d in made.items()
-    },
-}
-
-
 @pytest.mark.parametrize("version", VERSIONS)
 @pytest.mark.parametrize("folders", [True, False], ids=["folders", "no folder records"])
-@pytest.mark.parametrize("shape", ODD)
+@pytest.mark.parametrize("shape", SHAPES)
 def test_odd_shapes_lose_nothing(version, folders, shape):
     sound = parts(version, GOOD)
-    odd = packed(ODD[shape](dict(sound)), folders and shape != "backslashes")
+    odd = packed(SHAPES[shape](dict(sound)), folders and shape != "backslashes")
     found = read(odd)
     assert said_by_people(found.topics) == said_by_people(read(packed(sound)).topics)
     assert found.version == version

@@ -23,7 +23,7 @@ from checker.output.explain import proposed_roles, recognised, rule_in_full, rul
 from checker.output.findings import findings, findings_schema
 from checker.output.summary import WIDTH, plain, summary
 from checker.output.table import seams_csv
-from checker.result import Coverage, Issue, Move, Result, SeamTable, Verdict
+from checker.result import Coverage, Issue, Move, Result, SeamTable, Section, Verdict
 from checker.rule import limit
 
 # Names as a model from outside may have them: escape codes, a new line with a command for a build log, a formula,
@@ -69,6 +69,7 @@ def issue(key="3f0c5e7a", severity="error", title="Seam is too narrow; move the 
         "facade": "south",
         "axis": "C4",
         "remedy": "Move the panel end.",
+        "section": Section("plan", (1.0, 2.0, 3.0), (0.0, 0.0, 1.0), (0.0, 1.0, 0.0)),
         "move": Move("0Pnl1", "the end of the left panel", (-0.008, 0.0, 0.0), 8.0, "to the left"),
     }
     return Issue(key=key, severity=severity, title=title, **(facts | more))
@@ -458,7 +459,7 @@ def a_rule(**more):
         "title": "Vertical seam is too narrow or too wide",
         "text": "Vertical seam is too narrow or too wide. Both leave an air path as tall as the panel.",
         "limits": Limits,
-        "remedy": "Move the panel end.",
+        "section": Section("plan", (1.0, 2.0, 3.0), (0.0, 0.0, 1.0), (0.0, 1.0, 0.0)),
         "severity": "error",
         "needs": ("panel", "column"),
         "layer": SimpleNamespace(name="seam-foam", means="foam in the seam"),

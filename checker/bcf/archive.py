@@ -5,9 +5,11 @@ they were packed.
 """
 
 import io
+import re
 import struct
 import zipfile
-from collections.abc import Iterable, Mapping
+import zlib
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -26,22 +28,44 @@ LARGEST_RATIO: Final = 250
 MOST_ENTRIES: Final = 200_000
 """Six entries each for thirty thousand topics."""
 
-_CENTRAL: Final = struct.Struct("<4s24xHHH8xI")
-"""Signature, lengths of name, extra field and comment, place of the local record; 46 bytes."""
+_CENTRAL_BYTES: Final = 46
 _LOCAL_BYTES: Final = 30
+"""Of the two records, without name, extra field and comment."""
+_UTF_8: Final = 0x800
+"""The flag of a name in UTF-8."""
+_MADE_BY: Final = 3 << 8 | 20
+"""Attributes as of Unix, version 2.0 of the format."""
 _OFFSET_AT: Final = 42
+_FILE: Final = re.compile(rb"[^/\\]*\Z")
 _FULL: Final = 0xFFFF_FFFF
 """Stands in a field of 32 bits whose value is in the extra field."""
 
 
 @dataclass(frozen=True, slots=True)
+class Record:
+    """The two records of one entry, as bytes: the local one with the content, and that in the directory."""
+
+    local: bytes | memoryview
+    central: bytes | memoryview
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Entry:
-    """One entry: ``name`` with forward slashes, its description, and its two records as they lie in the file."""
+    """One entry of an archive: ``name`` with forward slashes, its description, its records."""
 
     name: str
     info: zipfile.ZipInfo
-    local: memoryview
-    central: memoryview
+    record: Record
+
+    @property
+    def folder(self) -> str:
+        """The path of its folder, without a slash at the end; ``""`` for the top."""
+        return self.name.rpartition("/")[0]
+
+    @property
+    def stored_name(self) -> bytes:
+        """The name as it stands in the file."""
+        return bytes(self.record.central[_CENTRAL_BYTES : _CENTRAL_BYTES + _short(self.record.central, 28)])
 
 
 class Archive:
@@ -90,54 +114,67 @@ def _entries(data: memoryview, infos: list[zipfile.ZipInfo], central: int) -> tu
     ends = dict(zip(starts, [*starts[1:], central], strict=True))
     entries = []
     for info in infos:
-        _, name, extra, comment, _ = _CENTRAL.unpack_from(data, central)
-        record = data[central : central + _CENTRAL.size + name + extra + comment]
-        central += len(record)
+        listed = data[central : central + _CENTRAL_BYTES + sum(_short(data, central + at) for at in (28, 30, 32))]
+        central += len(listed)
         local = data[info.header_offset : ends[info.header_offset]]
         if len(local) < _LOCAL_BYTES or bytes(local[:4]) != b"PK\3\4":
             raise zipfile.BadZipFile("an entry is not where the directory says")
-        if len(local) < _LOCAL_BYTES + sum(struct.unpack_from("<HH", local, 26)) + info.compress_size:
+        if len(local) < _LOCAL_BYTES + _short(local, 26) + _short(local, 28) + info.compress_size:
             raise zipfile.BadZipFile("two entries overlap")
         path = [part for part in info.filename.replace("\\", "/").split("/") if part != "."]
-        entries.append(Entry("/".join(path), info, local, record))
+        entries.append(Entry("/".join(path), info, Record(local, listed)))
     return tuple(entries)
 
 
-def packed(files: Iterable[tuple[str, bytes]], saved: str, like: Mapping[str, zipfile.ZipInfo] = {}) -> list[Entry]:
-    """New entries, in order; a folder ends with a slash.
+def new(name: str, data: bytes, saved: str, beside: Entry | None = None) -> Record:
+    """An entry of our own; the name of a folder ends with a slash.
 
-    ``saved`` (``YYYY-MM-DDThh:mm:ssZ``) becomes their time, so that the same run gives the same bytes. ``like`` gives
-    entries that some of them take the place of: of those they keep the packing and the attributes.
+    ``saved`` (``YYYY-MM-DDThh:mm:ssZ``) becomes its time, so that the same run gives the same bytes. ``beside`` is an
+    entry in whose folder it comes; then the path is spelt like that one's.
     """
-    year, month, day, hour, minute, second = map(int, saved[:-1].replace("T", "-").replace(":", "-").split("-"))
-    # The format counts years from 1980 in seven bits.
-    time = (min(max(year, 1980), 2107), month, day, hour, minute, second)
-    stream = io.BytesIO()
-    with zipfile.ZipFile(stream, "w") as archive:
-        for name, data in files:
-            info = zipfile.ZipInfo(name, time)
-            info.create_system = 3
-            folder = name.endswith("/")
-            info.external_attr = (0o040755 << 16 | 0x10) if folder else 0o100644 << 16
-            # Pictures are packed already.
-            deflate = not folder and not name.endswith(".png")
-            info.compress_type = zipfile.ZIP_DEFLATED if deflate else zipfile.ZIP_STORED
-            if name in like:
-                for field in ("create_system", "external_attr", "internal_attr", "compress_type", "comment"):
-                    setattr(info, field, getattr(like[name], field))
-            archive.writestr(info, data)
-    return list(Archive("", stream.getvalue()).entries)
+    folder = name.endswith("/")
+    # Pictures are packed already.
+    method = zipfile.ZIP_STORED if folder or name.endswith(".png") else zipfile.ZIP_DEFLATED
+    attributes = (0o040755 << 16 | 0x10) if folder else 0o100644 << 16
+    path, flags = b"", 0 if name.isascii() else _UTF_8
+    if beside is not None:
+        path, flags = _FILE.sub(b"", beside.stored_name), beside.info.flag_bits & _UTF_8
+    return _record(path + name.encode("utf-8"), flags, data, method, saved, _MADE_BY, attributes)
 
 
-def joined(entries: Iterable[Entry], comment: bytes = b"", stub: bytes | memoryview = b"") -> bytes:
-    """A zip file of some entries, each with the records it has."""
+def renewed(entry: Entry, data: bytes, saved: str) -> Record:
+    """An entry with another content; name, packing and attributes stay."""
+    info, flags = entry.info, entry.info.flag_bits & _UTF_8
+    made_by = info.create_system << 8 | info.create_version
+    return _record(entry.stored_name, flags, data, info.compress_type, saved, made_by, info.external_attr, info.comment)
+
+
+def _record(
+    name: bytes, flags: int, data: bytes, method: int, saved: str, made_by: int, attributes: int, comment: bytes = b""
+) -> Record:
+    year, month, day, hour, minute, second = (int(part) for part in re.split("[-T:]", saved[:-1]))
+    # The format counts years from 1980 in seven bits, and seconds by twos.
+    date = (min(max(year - 1980, 0), 127) << 9) | month << 5 | day
+    time = hour << 11 | minute << 5 | second // 2
+    content = data
+    if method == zipfile.ZIP_DEFLATED:
+        deflate = zlib.compressobj(wbits=-15)
+        content = deflate.compress(data) + deflate.flush()
+    facts = (20, flags, method, time, date, zlib.crc32(data), len(content), len(data), len(name), 0)
+    local = struct.pack("<4s5H3I2H", b"PK\3\4", *facts) + name + content
+    central = struct.pack("<4s6H3I5H2I", b"PK\1\2", made_by, *facts, len(comment), 0, 0, attributes, 0) + name + comment
+    return Record(local, central)
+
+
+def joined(records: Iterable[Record], comment: bytes = b"", stub: bytes | memoryview = b"") -> bytes:
+    """A zip file of some entries, in order."""
     pieces: list[bytes | bytearray | memoryview] = [stub]
     directory = bytearray()
     at, count = len(stub), 0
-    for entry in entries:
-        pieces.append(entry.local)
-        directory += _placed(bytearray(entry.central), entry.info, at)
-        at += len(entry.local)
+    for record in records:
+        pieces.append(record.local)
+        directory += _placed(bytearray(record.central), at)
+        at += len(record.local)
         count += 1
     if at + len(directory) >= _FULL:
         raise BadBcf("The BCF file would be larger than 4 GiB. Check fewer models at a time.")
@@ -151,7 +188,7 @@ def joined(entries: Iterable[Entry], comment: bytes = b"", stub: bytes | memoryv
     return b"".join((*pieces, comment))
 
 
-def _placed(record: bytearray, info: zipfile.ZipInfo, at: int) -> bytearray:
+def _placed(record: bytearray, at: int) -> bytearray:
     """A directory record whose entry now begins at another byte."""
     (there,) = struct.unpack_from("<I", record, _OFFSET_AT)
     if there != _FULL:
@@ -159,8 +196,12 @@ def _placed(record: bytearray, info: zipfile.ZipInfo, at: int) -> bytearray:
         return record
     # The place stands in the field for large files, behind those of the two sizes that stand there too.
     large = sum(size == _FULL for size in struct.unpack_from("<II", record, 20))
-    field = _CENTRAL.size + struct.unpack_from("<H", record, 28)[0]
-    while struct.unpack_from("<H", record, field)[0] != 1:
-        field += 4 + struct.unpack_from("<H", record, field + 2)[0]
+    field = _CENTRAL_BYTES + _short(record, 28)
+    while _short(record, field) != 1:
+        field += 4 + _short(record, field + 2)
     struct.pack_into("<Q", record, field + 4 + 8 * large, at)
     return record
+
+
+def _short(record: bytes | bytearray | memoryview, at: int) -> int:
+    return int.from_bytes(record[at : at + 2], "little")

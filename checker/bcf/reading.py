@@ -9,7 +9,7 @@ import hashlib
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
@@ -105,9 +105,8 @@ def guid(text: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Markup:
-    """The markup of one topic: its place in the zip, its text, and its elements."""
+    """The markup of one topic, as text and as elements."""
 
-    entry: Entry
     text: Document
     root: Node
     topic: Node
@@ -131,6 +130,15 @@ class Markup:
         for part in (*entries, *self.topic.all("Viewpoints")):
             entries += part.all("ViewPoint")
         return [entry for entry in entries if entry.attributes or entry.first("Viewpoint") or entry.first("Snapshot")]
+
+
+def markup(text: Document) -> Markup:
+    """The markup that a document is. Raises `BrokenPart`."""
+    root = parse(text)
+    topic = root.first("Topic")
+    if topic is None:
+        raise BrokenPart(f"{text.where} holds no topic.")
+    return Markup(text, root, topic)
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,12 +184,7 @@ class Opened:
 
     def markup(self, entry: Entry) -> Markup:
         """The markup that lies in an entry. Raises `BrokenPart`."""
-        text = self.archive.read(entry)
-        root = parse(text)
-        topic = root.first("Topic")
-        if topic is None:
-            raise BrokenPart(f"{text.where} holds no topic.")
-        return Markup(entry, text, root, topic)
+        return markup(self.archive.read(entry))
 
     def lists(self) -> Lists | None:
         """The lists of allowed words, or None."""
@@ -237,7 +240,7 @@ class Opened:
     def _place_and_version(self) -> tuple[str, BcfVersion]:
         """The folder in which everything lies (``""``, or with a slash at the end) and the version."""
         versions = [each.name for name, each in self.entries.items() if name.rpartition("/")[2] == "bcf.version"]
-        places = versions or [each.name.rpartition("/")[0] for each in self.markups]
+        places = versions or [each.folder for each in self.markups]
         if not places:
             raise BadBcf(f"{self.file} is no BCF file: it has neither a version nor topics. Name a .bcf file.")
         place = min(places, key=lambda path: (path.count("/"), path))
@@ -270,37 +273,18 @@ class Opened:
         return False
 
     def _topic(self, entry: Entry) -> Topic:
-        folder = entry.name.rpartition("/")[0]
+        folder = entry.folder
         called = _uuid(folder.rpartition("/")[2])
         try:
             markup = self.markup(entry)
         except BrokenPart as error:
             self._note("topics that cannot be read and stay as they are", self._said(error))
             return Topic(called, folder, fault=str(error))
-        node = markup.topic
-        own = guid(node.attribute("Guid")) or called
-        if own != called:
+        found = topic(markup)
+        if found.guid != called:
             self._note("folders that are not called by the GUID of their topic", ascii(folder))
-        labels = (label for part in node.all("Labels") for label in (part.children or [part]))
-        return Topic(
-            guid=own,
-            folder=folder,
-            title=node.text_of("Title"),
-            type=node.attribute("TopicType"),
-            status=node.attribute("TopicStatus"),
-            priority=node.text_of("Priority"),
-            labels=tuple(label.text for label in labels if label.text),
-            created=node.text_of("CreationDate"),
-            author=node.text_of("CreationAuthor"),
-            modified=node.text_of("ModifiedDate"),
-            modified_by=node.text_of("ModifiedAuthor"),
-            assigned=node.text_of("AssignedTo"),
-            due=node.text_of("DueDate"),
-            stage=node.text_of("Stage"),
-            description=node.text_of("Description"),
-            comments=tuple(map(comment, markup.comments())),
-            views=tuple(self._view(each, folder) for each in markup.views()),
-        )
+        views = tuple(self._view(each, folder) for each in markup.views())
+        return replace(found, guid=found.guid or called, folder=folder, views=views)
 
     def _view(self, node: Node, folder: str) -> View:
         file, snapshot = node.text_of("Viewpoint"), node.text_of("Snapshot")
@@ -318,8 +302,31 @@ class Opened:
         return beside if beside in self.entries else f"{self.base}{_inside(name)}".lower()
 
 
-def comment(node: Node) -> Comment:
-    """The comment that an element holds."""
+def topic(markup: Markup) -> Topic:
+    """What a markup says of its topic; viewpoints are left out, for half of them is in other files."""
+    node = markup.topic
+    labels = (label for part in node.all("Labels") for label in (part.children or [part]))
+    return Topic(
+        guid=guid(node.attribute("Guid")),
+        folder="",
+        title=node.text_of("Title"),
+        type=node.attribute("TopicType"),
+        status=node.attribute("TopicStatus"),
+        priority=node.text_of("Priority"),
+        labels=tuple(label.text for label in labels if label.text),
+        created=node.text_of("CreationDate"),
+        author=node.text_of("CreationAuthor"),
+        modified=node.text_of("ModifiedDate"),
+        modified_by=node.text_of("ModifiedAuthor"),
+        assigned=node.text_of("AssignedTo"),
+        due=node.text_of("DueDate"),
+        stage=node.text_of("Stage"),
+        description=node.text_of("Description"),
+        comments=tuple(map(_comment, markup.comments())),
+    )
+
+
+def _comment(node: Node) -> Comment:
     view = node.first("Viewpoint")
     return Comment(
         guid=guid(node.attribute("Guid")),

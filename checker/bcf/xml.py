@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Final
 from xml.parsers import expat
+from xml.sax.saxutils import escape, quoteattr
 
 from checker.errors import BadBcf
 
@@ -102,7 +103,7 @@ def _codec(where: str, data: bytes) -> str:
         codec = ""
     if not _KNOWN.fullmatch(codec):
         raise BrokenPart(f"{where} is written in an encoding that is not known ({name[:40]}).")
-    return "utf-8" if codec == "ascii" else codec
+    return codec
 
 
 @dataclass(slots=True, eq=False)
@@ -111,7 +112,8 @@ class Node:
 
     ``tag`` is its name without prefix; elements of a namespace other than the root's are of someone else, and their
     tag is ``{namespace}name``, so that nobody takes them for what they are not. ``prefix`` is as written, with its
-    colon. ``start`` is the byte at which the start tag begins, ``close`` that of the end tag (the same for ``<a/>``).
+    colon. ``start`` is the byte at which the start tag begins, ``close`` that at which the end tag begins; of ``<a/>``
+    it is the byte behind.
     """
 
     tag: str
@@ -143,6 +145,18 @@ class Node:
     def attribute(self, name: str) -> str:
         """An attribute without blanks round it, or ``""``."""
         return self.attributes.get(name, "").strip()
+
+    def says(self, other: "Node") -> bool:
+        """Whether this element and another say the same: places, prefixes and blanks between elements apart."""
+        return (
+            (self.tag, self.attributes, self._words) == (other.tag, other.attributes, other._words)
+            and len(self.children) == len(other.children)
+            and all(one.says(two) for one, two in zip(self.children, other.children, strict=True))
+        )
+
+    @property
+    def _words(self) -> str:
+        return " ".join(self.text.split()) if self.children else self.text
 
 
 def parse(text: Document) -> Node:
@@ -193,3 +207,27 @@ def parse(text: Document) -> Node:
     except expat.ExpatError as error:
         raise BrokenPart(f"{text.where} is no sound XML ({error}).") from error
     return top.children[0]
+
+
+def element(tag: str, text: str = "", *children: Node, **attributes: str) -> Node:
+    """A new element; what XML cannot hold is replaced in its texts."""
+    return Node(tag, "", {name: legal(each) for name, each in attributes.items()}, -1, -1, [*children], [legal(text)])
+
+
+def written(node: Node, lead: str = "\n", unit: str = "  ", prefix: str = "") -> str:
+    """A new element as text; ``prefix`` comes before the names of elements.
+
+    Elements in it begin on lines of their own, with ``lead`` and a ``unit`` more for each level; a ``lead`` of ``""``
+    keeps all on one line.
+    """
+    name, within = prefix + node.tag, lead and lead + unit
+    start = "".join([name, *(f" {key}={quoteattr(value)}" for key, value in node.attributes.items())])
+    if node.children:
+        inside = "".join(within + written(child, within, unit, prefix) for child in node.children)
+        return f"<{start}>{inside}{lead}</{name}>"
+    return f"<{start}>{escape(node.text)}</{name}>" if node.text else f"<{start}/>"
+
+
+def whole(root: Node) -> bytes:
+    """A new document."""
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{written(root)}\n'.encode()

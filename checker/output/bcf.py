@@ -5,7 +5,8 @@ import re
 import unicodedata
 import zipfile
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 from math import inf
 from pathlib import Path, PureWindowsPath
 from typing import Final
@@ -15,9 +16,10 @@ import numpy as np
 from lxml import etree
 
 from checker.model import Model
-from checker.output.picture import Point, Viewpoint, draw_all, element_boxes, is_global_id, viewpoint
+from checker.output.picture import draw_all
 from checker.output.safely import replace_file
-from checker.result import Issue, Result, Severity, Verdict
+from checker.output.views import Viewpoint, both_views, element_boxes, is_global_id
+from checker.result import Issue, Point, Result, Severity, Verdict
 from checker.rule import required_range
 
 AUTHOR: Final = "seamtrace"
@@ -51,19 +53,37 @@ def issues_bcf(result: Result, saved: str) -> bytes:
         raise ValueError("two issues share one topic")
     model = result.model
     boxes = element_boxes(model)
-    views = [viewpoint(issue, model, boxes) for issue in result.issues]
+    pairs = [both_views(issue, model, boxes) for issue in result.issues]
+    pictures = draw_all([view for pair in pairs for view in pair], model, boxes)
     archive = _Archive(saved)
     archive.add("bcf.version", _xml(_version()))
     archive.add("project.bcfp", _xml(_project(model)))
-    for issue, view, picture in zip(result.issues, views, draw_all(views, model, boxes), strict=True):
-        # Both follow from what they name, so the same run gives the same file.
-        view_guid = str(uuid5(UUID(issue.topic), f"viewpoint {view!r}"))
+    for issue, pair in zip(result.issues, pairs, strict=True):
+        entries = [_Entry.of(issue, view, first=view is pair[0]) for view in pair]
         folder = issue.topic.lower()
         archive.add(f"{folder}/", b"")
-        archive.add(f"{folder}/markup.bcf", _xml(_markup(issue, result, view_guid, saved)))
-        archive.add(f"{folder}/viewpoint.bcfv", _xml(_visualization(_as_opened(view), view_guid)))
-        archive.add(f"{folder}/snapshot.png", picture)
+        archive.add(f"{folder}/markup.bcf", _xml(_markup(issue, result, entries, saved)))
+        for entry in entries:
+            archive.add(f"{folder}/{entry.file}", _xml(_visualization(_as_opened(entry.view), entry.guid)))
+            archive.add(f"{folder}/{entry.snapshot}", next(pictures))
     return archive.close()
+
+
+@dataclass(frozen=True, slots=True)
+class _Entry:
+    """A viewpoint as it stands in a topic: its GUID and the names of its files."""
+
+    view: Viewpoint
+    guid: str
+    file: str
+    snapshot: str
+
+    @classmethod
+    def of(cls, issue: Issue, view: Viewpoint, first: bool) -> "_Entry":
+        # It follows from what it names, so the same run gives the same file.
+        guid = str(uuid5(UUID(issue.topic), f"viewpoint {view!r}"))
+        # The standard fixes the names of the first one, and says nothing of further ones.
+        return cls(view, guid, *(("viewpoint.bcfv", "snapshot.png") if first else (f"{guid}.bcfv", f"{guid}.png")))
 
 
 class _Archive:
@@ -150,7 +170,7 @@ def _project(model: Model) -> Node:
     return root
 
 
-def _markup(issue: Issue, result: Result, view_guid: str, saved: str) -> Node:
+def _markup(issue: Issue, result: Result, entries: Sequence[_Entry], saved: str) -> Node:
     root = etree.Element("Markup")
     header = _add(root, "Header")
     for number, source in enumerate(result.model.sources, 1):
@@ -170,19 +190,37 @@ def _markup(issue: Issue, result: Result, view_guid: str, saved: str) -> Node:
         _add(topic, "Labels", label)
     _add(topic, "CreationDate", saved)
     _add(topic, "CreationAuthor", AUTHOR)
+    if due := _due(issue, result, saved):
+        _add(topic, "DueDate", due)
     if owner := _line(issue.owner):
         _add(topic, "AssignedTo", owner)
+    if stage := _line(result.stage):
+        _add(topic, "Stage", stage)
     _add(topic, "Description", description(issue, result))
-    comment = _add(root, "Comment", Guid=str(uuid5(UUID(issue.topic), f"comment {view_guid} {saved}")))
-    _add(comment, "Date", saved)
-    _add(comment, "Author", AUTHOR)
-    x, y, z = issue.point_m
-    _add(comment, "Comment", f"The ring marks the worst place, x {x:.3f} y {y:.3f} z {z:.3f} m. {title}")
-    _add(comment, "Viewpoint", Guid=view_guid)
-    entry = _add(root, "Viewpoints", Guid=view_guid)
-    _add(entry, "Viewpoint", "viewpoint.bcfv")
-    _add(entry, "Snapshot", "snapshot.png")
+    # Some readers list viewpoints by their comments only, so each has one.
+    for entry in entries:
+        comment = _add(root, "Comment", Guid=str(uuid5(UUID(issue.topic), f"comment {entry.guid} {saved}")))
+        _add(comment, "Date", saved)
+        _add(comment, "Author", AUTHOR)
+        _add(comment, "Comment", f"{entry.view.caption} {title}")
+        _add(comment, "Viewpoint", Guid=entry.guid)
+    for number, entry in enumerate(entries):
+        node = _add(root, "Viewpoints", Guid=entry.guid)
+        _add(node, "Viewpoint", entry.file)
+        _add(node, "Snapshot", entry.snapshot)
+        _add(node, "Index", str(number))
     return root
+
+
+def _due(issue: Issue, result: Result, saved: str) -> str:
+    """When an issue is due, at noon UTC so that it is the same day nearly everywhere; nothing where it is accepted."""
+    days = result.due_days.get(issue.severity)
+    if days is None or issue.accepted:
+        return ""
+    try:
+        return f"{date.fromisoformat(saved[:10]) + timedelta(days)}T12:00:00Z"
+    except OverflowError:  # a release at the end of the calendar
+        return ""
 
 
 def _labels(issue: Issue) -> Iterable[str]:
@@ -265,7 +303,14 @@ def _as_opened(view: Viewpoint) -> Viewpoint:
         x, y, z = (np.round(turned / np.linalg.norm(turned), 12) + 0.0).tolist()
         return x, y, z
 
-    return replace(view, eye=place(view.eye), place=place(view.place), direction=way(view.direction), up=way(view.up))
+    return replace(
+        view,
+        eye=place(view.eye),
+        direction=way(view.direction),
+        up=way(view.up),
+        clips=tuple((place(on), way(towards)) for on, towards in view.clips),
+        lines=tuple((place(start), place(end)) for start, end in view.lines),
+    )
 
 
 def _visualization(view: Viewpoint, guid: str) -> Node:
@@ -279,18 +324,25 @@ def _visualization(view: Viewpoint, guid: str) -> Node:
         colouring = _add(components, "Coloring")
         for colour, guids in view.coloured:
             _components(_add(colouring, "Color", Color=colour), guids)
-    camera = _add(root, "PerspectiveCamera")
+    camera = _add(root, "OrthogonalCamera" if view.height_m else "PerspectiveCamera")
     _vector(camera, "CameraViewPoint", view.eye)
     _vector(camera, "CameraDirection", view.direction)
     _vector(camera, "CameraUpVector", view.up)
-    _add(camera, "FieldOfView", repr(view.field_of_view_deg))
-    # Three short lines cross at the place, for viewers that show lines: the seam itself may be too fine to see.
+    if view.height_m:
+        _add(camera, "ViewToWorldScale", repr(view.height_m))
+    else:
+        _add(camera, "FieldOfView", repr(view.field_of_view_deg))
     lines = _add(root, "Lines")
-    for axis in range(3):
+    for start, end in view.lines:
         line = _add(lines, "Line")
-        for end, sign in (("StartPoint", -1), ("EndPoint", 1)):
-            x, y, z = (p + sign * view.detail_m / 2 * (axis == i) for i, p in enumerate(view.place))
-            _vector(line, end, (x, y, z))
+        _vector(line, "StartPoint", start)
+        _vector(line, "EndPoint", end)
+    if view.clips:
+        planes = _add(root, "ClippingPlanes")
+        for on, towards in view.clips:
+            plane = _add(planes, "ClippingPlane")
+            _vector(plane, "Location", on)
+            _vector(plane, "Direction", towards)
     return root
 
 
