@@ -32,6 +32,8 @@ OTHER_PARTS: Final = 1.0
 """What it costs, in metres, when no part is shared (some are: less)."""
 UNCLEAR_M: Final = 0.05
 """A second candidate that costs no more than this above the best one leaves it open which is meant."""
+LEAST_WITNESSES: Final = 3
+"""So many issues at least must show that the building has moved as a whole."""
 SLACK_M: Final = 0.025
 """Bodies are taken this much larger on every side: a thin strip that moved by its thickness still lies in its place."""
 OVERLAP: Final = 0.5
@@ -269,16 +271,16 @@ def _overlaps(old: Parts, new: Parts, of_old: Sequence[int], of_new: Sequence[in
 
 @dataclass(frozen=True, slots=True)
 class Trace:
-    """What an issue is recognised by: its check id, its rule, the GlobalIds and marks of its parts, its worst place.
+    """What an issue is recognised by: its check id, its rule, the GlobalIds and marks of its parts, its places.
 
-    ``point`` is in model coordinates, None where it is not known.
+    ``points`` are in model coordinates, the worst first; of an earlier issue only that one is known, or none.
     """
 
     check_id: str
     rule: str
     parts: frozenset[str]
     marks: frozenset[str] = frozenset()
-    point: Point | None = None
+    points: tuple[Point, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -318,13 +320,14 @@ def same_issues(old: Sequence[Trace], new: Sequence[Trace], again: Mapping[str, 
     """
     parts = [frozenset(again.get(p, p) for p in trace.parts) for trace in old]
     shift = _common_shift(old, new)
-    places = [None if t.point is None else np.array(t.point) + shift for t in old]
+    places = [np.array(t.points[0]) + shift if t.points else None for t in old]
     alike = Counter(base_of(t.check_id) for t in old), Counter(base_of(t.check_id) for t in new)
 
     def distance(o: int, n: int) -> float:
-        """0 where the place is not known."""
-        point = new[n].point
-        return 0.0 if places[o] is None or point is None else float(np.linalg.norm(places[o] - np.array(point)))
+        """From the old place to the nearest of the new ones: which is the worst changes easily. 0 where not known."""
+        if places[o] is None or not new[n].points:
+            return 0.0
+        return float(np.linalg.norm(np.array(new[n].points) - places[o], axis=1).min())
 
     def words(o: int, n: int) -> float:
         """What it costs that two issues are not named alike."""
@@ -338,8 +341,8 @@ def same_issues(old: Sequence[Trace], new: Sequence[Trace], again: Mapping[str, 
 
     by_parts: dict[tuple[int, int], float] = {}
     for o, n in _sharing(old, parts, new):
-        shared = len(parts[o] & new[n].parts)
-        share, least = shared / len(parts[o] | new[n].parts), shared / min(len(parts[o]), len(new[n].parts))
+        shared, fewest = len(parts[o] & new[n].parts), min(len(parts[o]), len(new[n].parts))
+        share, least = (shared / len(parts[o] | new[n].parts), shared / fewest) if fewest else (1.0, 1.0)
         if share >= ALIKE or (least >= ALIKE and distance(o, n) <= SAME_PLACE_M):
             by_parts[o, n] = distance(o, n) + OTHER_PARTS * (1.0 - share) + words(o, n)
     found, open_ = settled(by_parts, UNCLEAR_M)
@@ -347,7 +350,7 @@ def same_issues(old: Sequence[Trace], new: Sequence[Trace], again: Mapping[str, 
 
     done = {*found, *(o for o, _ in open_)}, {*found.values(), *(n for _, n in open_)}
     gone = [o for o in range(len(old)) if o not in done[0] and places[o] is not None and not parts[o] <= present]
-    free = [n for n in range(len(new)) if n not in done[1] and new[n].point is not None]
+    free = [n for n in range(len(new)) if n not in done[1]]
     by_place: dict[tuple[int, int], float] = {}
     for o, n in _near(old, places, new, gone, free):
         if distance(o, n) <= SAME_PLACE_M and what_of(old[o].check_id) == what_of(new[n].check_id):
@@ -364,29 +367,31 @@ def same_issues(old: Sequence[Trace], new: Sequence[Trace], again: Mapping[str, 
 
 def _alike(one: frozenset[str], other: frozenset[str]) -> bool:
     """Whether so many parts are the same that no other proof is needed."""
-    return bool(one & other) and len(one & other) / min(len(one), len(other)) >= ALIKE
+    return len(one & other) >= ALIKE * min(len(one), len(other))
 
 
 def _common_shift(old: Sequence[Trace], new: Sequence[Trace]) -> Floats:
-    """By how much the whole building has moved, as most of the issues with one name show; else nothing."""
-    named = {trace.check_id: trace.point for trace in new}
-    both = ((t.point, named.get(t.check_id)) for t in old)
-    ways = [np.subtract(now, was) for was, now in both if was is not None and now is not None]
-    if not ways:
+    """By how much the whole building has moved, as most issues that are alone on their parts show; else nothing."""
+    named = [{trace.check_id: trace.points for trace in traces if trace.points} for traces in (old, new)]
+    alone = [Counter(base_of(t.check_id) for t in traces) for traces in (old, new)]
+    both = [name for name in named[0] if name in named[1] and alone[0][base_of(name)] == alone[1][base_of(name)] == 1]
+    if len(both) < LEAST_WITNESSES:
         return np.zeros(3)
+    ways = np.array([np.subtract(named[1][name][0], named[0][name][0]) for name in both])
     middle: Floats = np.median(ways, axis=0)
-    agree = np.linalg.norm(np.array(ways) - middle, axis=1) <= SAME_PLACE_M
+    agree = np.linalg.norm(ways - middle, axis=1) <= SAME_PLACE_M
     return middle if np.linalg.norm(middle) > SAME_PLACE_M and 2 * agree.sum() > len(ways) else np.zeros(3)
 
 
 def _sharing(old: Sequence[Trace], parts: Sequence[frozenset[str]], new: Sequence[Trace]) -> Iterator[tuple[int, int]]:
-    """Pairs of one rule that have at least one part in common."""
+    """Pairs of one rule that have a part in common; where no part can be named, the name itself must do."""
     having: dict[tuple[str, str], list[int]] = {}
     for n, trace in enumerate(new):
-        for part in trace.parts:
+        for part in trace.parts or [f"|{base_of(trace.check_id)}"]:
             having.setdefault((trace.rule, part), []).append(n)
     for o, trace in enumerate(old):
-        yield from ((o, n) for n in sorted({n for part in parts[o] for n in having.get((trace.rule, part), ())}))
+        keys = parts[o] or [f"|{base_of(trace.check_id)}"]
+        yield from ((o, n) for n in sorted({n for part in keys for n in having.get((trace.rule, part), ())}))
 
 
 def _near(
@@ -397,11 +402,16 @@ def _near(
     free: Iterable[int],
 ) -> Iterator[tuple[int, int]]:
     """Pairs of one rule in the same or in neighbouring cells of a grid as wide as a place is."""
-    cells: dict[tuple[str, int, int, int], list[int]] = {}
+    cells: dict[tuple[str, int, int, int], set[int]] = {}
     for n in free:
-        x, y, z = (math.floor(c / SAME_PLACE_M) for c in new[n].point or ())
-        cells.setdefault((new[n].rule, x, y, z), []).append(n)
+        for point in new[n].points:
+            cells.setdefault((new[n].rule, *_cell(point)), set()).add(n)
     for o in gone:
-        x, y, z = (math.floor(c / SAME_PLACE_M) for c in places[o])  # type: ignore[union-attr]
-        for a, b, c in product((-1, 0, 1), repeat=3):
-            yield from ((o, n) for n in cells.get((old[o].rule, x + a, y + b, z + c), ()))
+        x, y, z = _cell(places[o])  # type: ignore[arg-type]
+        around = ((x + a, y + b, z + c) for a, b, c in product((-1, 0, 1), repeat=3))
+        yield from ((o, n) for n in sorted(set().union(*(cells.get((old[o].rule, *cell), set()) for cell in around))))
+
+
+def _cell(point: Iterable[float]) -> tuple[int, int, int]:
+    x, y, z = (math.floor(c / SAME_PLACE_M) for c in point)
+    return x, y, z

@@ -179,6 +179,9 @@ def _issue(
     facade: Facade, answer: Answer, rows: Ints, right: Mapping[int, list[int]], keys: Counter[str], remedy: str
 ) -> Issue:
     model, subjects, verdicts, rule = facade.model, answer.subjects, answer.verdicts, answer.rule
+    # In order along the way they stretch, so that neither name nor worst place hang on the order of GlobalIds.
+    place = np.einsum("nij,nj->ni", facade.sides.frame[subjects.side[rows]], subjects.point[rows]).round(3)
+    rows = rows[np.lexsort((rows, place[:, int(np.ptp(place, axis=0).argmax())]))]
     excess = _excess(verdicts, rows)
     worst = int(rows[int(np.argmax(excess.round(6)))])
     blame = verdicts.blame
@@ -187,7 +190,7 @@ def _issue(
     ordered = [int(p) for i in rows[np.argsort(-excess.round(6), kind="stable")] for p in _parts(answer, int(i))]
     elements = tuple(dict.fromkeys(([part] if part >= 0 else []) + ordered))
     # Named after its first member, for the worst one changes with the values.
-    first = int(rows.min())
+    first = int(rows[0])
     anchor = int(blame.anchor[first]) if blame is not None else -1
     names = [model.elements[p].guid for p in ([anchor] if anchor >= 0 else [])]
     if not what and anchor >= 0:
@@ -361,21 +364,23 @@ def _accept(
             lapsed[each.issue] = f"Acceptance of {each.issue} expired on {each.until}."
         elif each.upto_mm is None and any(verdicts[m].value_mm is not None for m in issues[k].members):
             lapsed[each.issue] = f"Acceptance of {each.issue} needs upto_mm: the value up to which it holds."
-        elif each.upto_mm is not None and any(_worse(verdicts[m], each.upto_mm) for m in issues[k].members):
+        elif each.upto_mm is not None and any(
+            is_worse(verdicts[m].value_mm, verdicts[m].maximum_mm, each.upto_mm) for m in issues[k].members
+        ):
             lapsed[each.issue] = f"Acceptance of {each.issue} holds up to {each.upto_mm:g} mm; the issue is worse now."
         else:
             result[k] = replace(issues[k], accepted=f"Accepted until {each.until} by {each.by}: {each.reason}")
     return result, [*lapsed.values(), *unused], lapsed
 
 
-def _worse(verdict: Verdict, upto_mm: float) -> bool:
+def is_worse(value_mm: float | None, maximum_mm: float | None, upto_mm: float) -> bool:
     """Whether a failing value lies beyond what was accepted, on the side on which it fails."""
-    if verdict.value_mm is None:
+    if value_mm is None:
         return False
     tolerance = SAME_LENGTH * MM
-    if verdict.maximum_mm is not None and verdict.value_mm > verdict.maximum_mm:
-        return verdict.value_mm > upto_mm + tolerance
-    return verdict.value_mm < upto_mm - tolerance
+    if maximum_mm is not None and value_mm > maximum_mm:
+        return value_mm > upto_mm + tolerance
+    return value_mm < upto_mm - tolerance
 
 
 def _coverage(answer: Answer, verdicts: Sequence[Verdict]) -> Coverage:

@@ -5,16 +5,19 @@ another order, date them anew or write GUIDs in capitals; nothing is remembered 
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
+from pathlib import Path, PurePath
 from typing import Final, Literal
 from uuid import UUID, uuid5
 
+from checker.bcf.reading import moment, read_bcf
 from checker.bcf.records import Comment, Container, Topic
+from checker.errors import BadBcf
 from checker.identity import Parts, Point, Trace, base_of, key_of, topic_of
 from checker.output.bcf import AUTHOR
-from checker.result import Severity
+from checker.result import PartChange, Severity
 from checker.settings import Statuses
 
 Event = Literal["new", "worse", "better", "changed", "back", "mended", "gone", "accepted"]
@@ -28,7 +31,8 @@ class Record:
     """What was said of an issue at one release.
 
     ``number`` counts the records of a topic. ``status`` is the word the tool set then, ``""`` where it set none.
-    ``parts`` are GlobalIds with the mark and the model of each, ``more`` counts those not named.
+    ``parts`` are GlobalIds with the mark and the model of each, ``more`` counts those not named. ``rung`` tells by what
+    it was recognised then, where that was not by its parts.
     """
 
     number: int
@@ -42,6 +46,7 @@ class Record:
     release: str
     parts: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     more: int = 0
+    rung: str = ""
 
     @property
     def fails(self) -> bool:
@@ -63,6 +68,7 @@ class Record:
             "no value" if self.value_mm is None else f"{self.value_mm:z.2f} mm",
             f"{self.places} place{'' if self.places == 1 else 's'}",
             f"x {x:z.3f} y {y:z.3f} z {z:z.3f} m",
+            *([f"recognised by {self.rung}"] if self.rung else []),
             *([f"set {word(self.status)}"] if self.status else []),
             f"release {self.release}",
         ]
@@ -79,12 +85,21 @@ _RECORD: Final = re.compile(
     (?P<accepted>,\ accepted)?,\ (?P<severity>error|warning|note),\ (?P<value>no\ value|-?\d{1,12}\.\d\d\ mm),
     \ (?P<places>\d{1,9})\ places?,
     \ x\ (?P<x>-?\d{1,12}\.\d{3})\ y\ (?P<y>-?\d{1,12}\.\d{3})\ z\ (?P<z>-?\d{1,12}\.\d{3})\ m
+    (?:,\ recognised\ by\ (?P<rung>parts\ with\ new\ GlobalIds|same\ place))?
     (?:,\ set\ (?P<status>[^,;:()]+))?,\ release\ (?P<release>[0-9a-f]{12}),
     \ parts\ (?P<parts>.*?)(?:;\ and\ (?P<more>\d{1,9})\ more)?\s*\Z""",
     re.VERBOSE,
 )
-_PART: Final = re.compile(r"([0-9A-Za-z_$]{22})(?: \(([^()]*)\))?")
-GLOBAL_ID: Final = re.compile(r"[0-9A-Za-z_$]{22}")
+_PART: Final = re.compile(r"([^\s,;:()]+)(?: \(([^()]*)\))?")
+
+
+def nameable(guid: str) -> bool:
+    """Whether a record can name a part by this GlobalId: a file may hold anything there.
+
+    >>> nameable("2O2Fr$t4X7Zf8NOew3FNr2"), nameable("K-17"), nameable("")
+    (True, True, False)
+    """
+    return _PART.fullmatch(guid) is not None and guid.isascii() and guid.isprintable()
 
 
 def word(text: str) -> str:
@@ -101,7 +116,8 @@ def read_record(text: str) -> Record | None:
     parts: dict[str, tuple[str, str]] = {}
     for model in found["parts"].split("; "):
         name, _, list_ = model.removeprefix("in ").partition(": ")
-        parts |= {guid: (mark, name) for guid, mark in _PART.findall(list_)}
+        told = (_PART.fullmatch(each) for each in list_.split(", "))
+        parts |= {each[1]: (each[2] or "", name) for each in told if each}
     return Record(
         number=int(found["number"]),
         event=found["event"],  # type: ignore[arg-type]
@@ -114,6 +130,7 @@ def read_record(text: str) -> Record | None:
         release=found["release"],
         parts=parts,
         more=int(found["more"] or 0),
+        rung=found["rung"] or "",
     )
 
 
@@ -146,26 +163,30 @@ class Known:
 
     def trace(self) -> Trace:
         """What it is recognised by; without a record only the parts in its name are known."""
-        named = (p for p in base_of(self.check_id).split("|")[2:] if GLOBAL_ID.fullmatch(p))
+        named = (p for p in base_of(self.check_id).split("|")[2:] if nameable(p))
         parts = self.last.parts if self.last else dict.fromkeys(named, ("", ""))
         marks = frozenset(mark for mark, _ in parts.values() if mark)
-        return Trace(self.check_id, self.rule, frozenset(parts), marks, self.last.point if self.last else None)
+        return Trace(self.check_id, self.rule, frozenset(parts), marks, (self.last.point,) if self.last else ())
 
 
 @dataclass(frozen=True)
 class Previous:
     """The previous release: its issues, its parts where they are known, and what its BCF file allows.
 
-    ``since`` names it. ``taken`` are the GUIDs of all topics of the file, ours or not; ``statuses`` the words its list
-    allows, none for any; ``models`` the names of its models where known.
+    ``since`` names it. ``taken`` are the GUIDs of all topics of its BCF ``file``, ours or not; ``statuses`` the words
+    that its list allows, none for any. ``parts`` are those of ``release``; ``changed`` and ``renamed`` are what was
+    told of them then.
     """
 
     since: str
     known: tuple[Known, ...]
     taken: frozenset[str] = frozenset()
     statuses: tuple[str, ...] = ()
+    file: Container | None = None
     parts: Parts | None = None
     release: str = ""
+    changed: tuple[PartChange, ...] | None = None
+    renamed: Mapping[str, int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
 
 
@@ -181,18 +202,16 @@ def previous_of(container: Container, statuses: Statuses, renamed: Mapping[str, 
     """
     found: dict[str, list[tuple[tuple[int, int, str], Known]]] = {}
     notes = [*container.notes]
-    for topic in container.topics:
-        if topic.fault:
-            notes.append(f"Topic {topic.guid} cannot be read and was left as it is: {topic.fault}")
-            continue
+    readable = (topic for topic in reversed(container.topics) if not topic.fault)
+    for topic in {topic.guid: topic for topic in readable}.values():  # of several with one GUID the first
         ids = [text.strip() for text in _CHECK_ID.findall(topic.description.replace("\r", "\n"))]
         proven = next((each for each in reversed(ids) if topic_of(each) == topic.guid.lower()), None)
         check_id = proven or (ids[-1] if ids else "")
         records = _records(topic, check_id)
         if not proven and not (records and check_id.count("|")):
             continue
-        people = len(topic.comments) - len(records)
-        known = _known(topic, check_id, list(records.values()), statuses, renamed)
+        people = sum(1 for comment in topic.comments if comment not in records and comment.author != AUTHOR)
+        known = _known(topic, check_id, records.values(), statuses, renamed)
         found.setdefault(check_id, []).append(((-people, int(not proven), topic.guid.lower()), known))
     known_issues = []
     for check_id, topics in sorted(found.items()):
@@ -205,10 +224,11 @@ def previous_of(container: Container, statuses: Statuses, renamed: Mapping[str, 
                 f"left alone: {left}. Close what is not needed."
             )
     return Previous(
-        since=container.file,
+        since=PurePath(container.file).name,
         known=tuple(known_issues),
         taken=frozenset(topic.guid.lower() for topic in container.topics),
         statuses=container.statuses,
+        file=container,
         notes=tuple(notes),
     )
 
@@ -237,9 +257,10 @@ def comment_guid(topic: str, record: Record) -> str:
 
 
 def _known(
-    topic: Topic, check_id: str, records: Sequence[Record], statuses: Statuses, renamed: Mapping[str, str]
+    topic: Topic, check_id: str, records: Iterable[Record], statuses: Statuses, renamed: Mapping[str, str]
 ) -> Known:
-    newest = sorted(records, key=lambda record: record.number)
+    numbered = {record.number: record for record in records}
+    newest = [numbered[number] for number in sorted(numbered)]
     last = newest[-1] if newest else None
     rule = check_id.split("|")[0]
     standing: Literal["open", "tool", "person"] = "open"
@@ -264,38 +285,24 @@ def _person(topic: Topic) -> str:
     """Who touched a topic last, the tool aside."""
     if topic.modified_by not in ("", AUTHOR):
         return topic.modified_by
-    dated = [(parsed_date(c.date) or _FIRST_DATE, c.author) for c in topic.comments if c.author not in ("", AUTHOR)]
-    return max(dated, key=lambda each: each[0], default=(None, "a person"))[1]
+    dated = [(moment(c.date) or _FIRST_DATE, c.author) for c in topic.comments if c.author not in ("", AUTHOR)]
+    return max(dated, key=lambda each: each[0], default=(None, _NOBODY))[1]
 
 
-# ---- dates ----
-
-
-def comment_date(saved: str, topic: Topic) -> str:
-    """When a comment is dated: at the time of the release, but after all that stands in the topic.
-
-    Clocks go wrong; a list of comments must still read in the order in which they were written.
-    """
-    newest = parsed_date(saved)
-    for text in (topic.created, topic.modified, *(comment.date for comment in topic.comments)):
-        date = parsed_date(text)
-        if date is not None and newest is not None and date >= newest:
-            newest = min(date, _LAST_DATE) + timedelta(seconds=1)
-    return (newest or _FIRST_DATE).replace(microsecond=0).strftime("%Y-%m-%dT%H:%M:%SZ")
-
-
-_FIRST_DATE: Final = datetime(2000, 1, 1, tzinfo=UTC)
-_LAST_DATE: Final = datetime(9999, 12, 31, 23, 59, 58, tzinfo=UTC)
-
-
-def parsed_date(text: str) -> datetime | None:
-    """A date as files write it, whatever its zone and precision; without a zone it is UTC. None for anything else.
-
-    >>> parsed_date("2026-03-02T10:00:00.5+02:00") == parsed_date("2026-03-02T08:00:00.500Z")
-    True
-    """
+def touched_by_people(path: Path) -> str:
+    """What of a BCF file is not ours, in a few words; nothing where there is no such file or all of it is ours."""
     try:
-        date = datetime.fromisoformat(text.strip())
-        return (date if date.tzinfo else date.replace(tzinfo=UTC)).astimezone(UTC)
-    except (ValueError, OverflowError):
-        return None
+        container = read_bcf(path)
+    except BadBcf:
+        return ""
+    previous = previous_of(container, Statuses(), {})
+    own = {known.topic.lower() for known in previous.known}
+    foreign = sum(1 for topic in container.topics if topic.guid.lower() not in own)
+    if foreign:
+        return f"holds {foreign} topic{'' if foreign == 1 else 's'} that seamtrace did not write"
+    changed = sum(1 for topic in container.topics if _person(topic) != _NOBODY)
+    return f"holds {changed} topic{'' if changed == 1 else 's'} that people have changed" if changed else ""
+
+
+_NOBODY: Final = "a person"
+_FIRST_DATE: Final = datetime(2000, 1, 1, tzinfo=UTC)

@@ -32,8 +32,8 @@ from checker.identity import (
     topic_of,
 )
 from checker.issues import Answer, Draft, Findings
-from checker.memory import GLOBAL_ID, Event, Known, Previous, Record, comment_guid, word
-from checker.model import Model
+from checker.memory import Event, Known, Previous, Record, comment_guid, nameable, word
+from checker.model import Ints, Model
 from checker.result import LIVES, SEVERITIES, Change, Changes, Issue, Life, PartChange, Remark, Severity, Verdict
 from checker.rule import MM, NOT_MODELLED, PASS, UNDECIDED, Rule
 from checker.settings import Settings, Statuses
@@ -60,7 +60,10 @@ _LIFE: Final[Mapping[str, Life]] = {
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """An issue of this release, as far as its life depends on it; ``parts`` are GlobalIds, the most important first."""
+    """An issue of this release, as far as its life depends on it.
+
+    ``points`` are its places, the worst first; ``parts`` are GlobalIds, the most important first.
+    """
 
     check_id: str
     rule: str
@@ -69,8 +72,7 @@ class Fault:
     value_mm: float | None
     minimum_mm: float | None
     maximum_mm: float | None
-    places: int
-    point: Point
+    points: tuple[Point, ...]
     parts: tuple[str, ...]
     accepted: str = ""
 
@@ -161,8 +163,7 @@ def fault_of(issue: Issue, verdicts: Sequence[Verdict], guids: Sequence[str]) ->
         value_mm=issue.worst_mm,
         minimum_mm=worst.minimum_mm if worst else None,
         maximum_mm=worst.maximum_mm if worst else None,
-        places=len(members),
-        point=issue.point_m,
+        points=(issue.point_m, *(v.point_m for v in members if v.point_m != issue.point_m)),
         parts=tuple(guids[i] for i in issue.elements),
         accepted=issue.accepted,
     )
@@ -201,9 +202,9 @@ def named(faults: Sequence[Fault], previous: Previous, now: Now) -> Names:
         Trace(
             f.check_id,
             f.rule,
-            frozenset(p for p in f.parts if GLOBAL_ID.fullmatch(p)),
+            frozenset(p for p in f.parts if nameable(p)),
             frozenset(filter(None, (word(now.part[p][0]) for p in f.parts if p in now.part))),
-            f.point,
+            f.points,
         )
         for f in faults
     ]
@@ -228,6 +229,31 @@ def named(faults: Sequence[Fault], previous: Previous, now: Now) -> Names:
         previous.known[o].check_id: tuple(names[n].check_id for n in news) for o, news in matches.unclear.items()
     }
     return Names(tuple(names), unclear)
+
+
+def recorded(fault: Fault, part: Mapping[str, tuple[str, str]], release: str) -> Record:
+    """What is to be remembered of an issue; ``part`` gives the mark and the model of each part by its GlobalId.
+
+    Of many parts those that name the issue are named first, then the others by GlobalId.
+    """
+    own = set(base_of(fault.check_id).split("|")[2:])
+    every = {p for p in fault.parts if nameable(p) and p in part}
+    chosen = sorted(every, key=lambda p: (p not in own, p))[:MOST_PARTS]
+    # In the order in which they are written, model by model, so that what is read again is the same.
+    named = sorted(((p, (word(part[p][0]), word(part[p][1]))) for p in chosen), key=lambda each: each[1][1])
+    return Record(
+        number=1,
+        event="new",
+        accepted=bool(fault.accepted),
+        severity=fault.severity,
+        value_mm=fault.value_mm,
+        places=len(fault.points),
+        point=fault.points[0],
+        status="",
+        release=release,
+        parts=dict(named),
+        more=len(every) - len(chosen),
+    )
 
 
 # ---- what has become of each ----------------------------------------------------------------------------------------
@@ -259,25 +285,30 @@ def changes_of(
     return Changes(since=previous.since, issues=tuple(found), notes=(*previous.notes, *teller.notes()))
 
 
+def missing_models(previous: Previous, now: Now) -> list[str]:
+    """Models of which this release has neither the name nor any part: nothing can be told of what was in them."""
+    known: dict[str, set[str]] = {}
+    for each in previous.known:
+        for guid, (_, model) in (each.last.parts if each.last else {}).items():
+            known.setdefault(model, set()).add(guid)
+    if previous.parts is not None:
+        for guid, model in zip(previous.parts.guid, previous.parts.model, strict=True):
+            known.setdefault(word(model), set()).add(guid)
+    here = {word(name) for name in now.models}
+    return sorted(
+        model
+        for model, guids in known.items()
+        if model not in here and not any(now.again.get(guid, guid) in now.part for guid in guids)
+    )
+
+
 class _Teller:
     """Decides by the table of states and finds the words."""
 
     def __init__(self, previous: Previous, now: Now, statuses: Statuses) -> None:
         self.previous, self.now, self.statuses = previous, now, statuses
         self.lacking: Counter[str] = Counter()
-        known: dict[str, set[str]] = {}
-        for each in previous.known:
-            for guid, (_, model) in (each.last.parts if each.last else {}).items():
-                known.setdefault(model, set()).add(guid)
-        if previous.parts is not None:
-            for guid, model in zip(previous.parts.guid, previous.parts.model, strict=True):
-                known.setdefault(word(model), set()).add(guid)
-        here = {word(name) for name in now.models}
-        self.missing = sorted(
-            model
-            for model, guids in known.items()
-            if model not in here and not any(now.again.get(guid, guid) in now.part for guid in guids)
-        )
+        self.missing = missing_models(previous, now)
 
     def notes(self) -> Iterable[str]:
         """What a person must know besides."""
@@ -286,9 +317,9 @@ class _Teller:
         for kind, times in sorted(self.lacking.items()):
             words = ", ".join(self._wanted(kind))
             yield (
-                f"{self.previous.since} allows no status such as {words}: {times} status{'' if times == 1 else 'es'} "
-                f"left as they are. Name the words for '{kind}' under [statuses] in seamtrace.toml; "
-                f"allowed are: {', '.join(self.previous.statuses)}."
+                f"{self.previous.since} allows no status such as {words}, so {times} topic{'' if times == 1 else 's'} "
+                f"could not be marked '{kind}'. Allowed are: {', '.join(self.previous.statuses)}. Name the right one "
+                "under [bcf.statuses] in seamtrace.toml."
             )
 
     def _wanted(self, kind: str) -> tuple[str, ...]:
@@ -301,7 +332,8 @@ class _Teller:
         if not allowed:
             return self._wanted(kind)[0]
         found = next((allowed[w.casefold()] for w in self._wanted(kind) if w.casefold() in allowed), "")
-        self.lacking[kind] += not found
+        if not found:
+            self.lacking[kind] += 1
         return found
 
     # ---- what fails ----
@@ -309,10 +341,11 @@ class _Teller:
     def fails(self, i: int, fault: Fault, name: Name, lapsed: str) -> Change:
         """What has become of an issue that is found in this release."""
         known, key = name.known, key_of(name.check_id)
+        says = f"{fault.title}; {fault.accepted[0].lower()}{fault.accepted[1:]}" if fault.accepted else fault.title
         if known is None:
             life: Life = "accepted" if fault.accepted else "new"
             remark = self._fault_said(fault, name, "new", "", "closed" if fault.accepted else "open", view=True)
-            return Change(key, name.topic, fault.rule, life, fault.title, "", None, fault.value_mm, i, remark)
+            return Change(key, name.topic, fault.rule, life, says, "", None, fault.value_mm, i, remark)
         last = known.last
         event, begin, view = self._trend(last, fault, name)
         comment, kind = self._answer(known, fault, event)
@@ -323,12 +356,12 @@ class _Teller:
             remark = self._fault_said(fault, name, comment, begin, kind, view, more)
         was = last
         life = "accepted" if fault.accepted else _LIFE[comment or "changed"]
+        rung = name.rung
         if remark is None and last and last.release == self.now.release:  # the same release once more
             life = "accepted" if fault.accepted else _LIFE[last.event]
-            was = known.before if last.event != "new" else None
-        says = f"{fault.title}; {name.closed_by[0].lower()}{name.closed_by[1:]}" if name.closed_by else fault.title
+            was, rung = (known.before, last.rung or rung) if last.event != "new" else (None, "")
         before = was.value_mm if was else None
-        return Change(key, known.topic, fault.rule, life, says, name.rung, before, fault.value_mm, i, remark)
+        return Change(key, known.topic, fault.rule, life, says, rung, before, fault.value_mm, i, remark)
 
     def _answer(self, known: Known, fault: Fault, event: Event | Literal[""]) -> tuple[Event | Literal[""], str]:
         """Which comment is due, if any, and which status: the rows of the table of states for what fails."""
@@ -352,9 +385,9 @@ class _Teller:
         """
         if last is None:
             return "", "", False
-        parts, more = self._parts(fault, name)
-        other_parts = set(parts) != set(last.parts) or more != last.more
-        moved = dist(last.point, fault.point) > SAME_PLACE_M
+        present = recorded(fault, self.now.part, self.now.release)
+        other_parts = set(present.parts) != set(last.parts) or present.more != last.more
+        moved = dist(last.point, fault.points[0]) > SAME_PLACE_M
         view = other_parts or moved
         if not last.fails:
             return "back", "", view
@@ -371,39 +404,29 @@ class _Teller:
         if graver:
             begin = f"Now {_A[fault.severity]}, was {_A[last.severity]}: "
             return ("worse" if graver > 0 else "better"), begin, view
-        if fault.places != last.places:
-            begin = f"Now at {fault.places} place{'' if fault.places == 1 else 's'}, was at {last.places}: "
-            return ("worse" if fault.places > last.places else "better"), begin, view
+        if len(fault.points) != last.places:
+            begin = f"Now at {len(fault.points)} place{'' if len(fault.points) == 1 else 's'}, was at {last.places}: "
+            return ("worse" if len(fault.points) > last.places else "better"), begin, view
         if moved:
-            return "changed", f"Unchanged, {dist(last.point, fault.point):.1f} m from its earlier place: ", view
-        return ("changed" if other_parts else ""), "Unchanged, on other parts: ", view
+            return "changed", f"Unchanged, {dist(last.point, fault.points[0]):.1f} m from its earlier place: ", view
+        return ("changed", "Unchanged, on other parts: ", view) if other_parts else ("", "", view)
 
     def _fault_said(
         self, fault: Fault, name: Name, event: Event, begin: str, kind: str, view: bool, more: Sequence[str] = ()
     ) -> Remark | None:
-        x, y, z = fault.point
+        x, y, z = fault.points[0]
+        place = f"x {x:z.3f} y {y:z.3f} z {z:z.3f} m."
         begin = begin or {"back": "Back: ", "accepted": "Accepted: "}.get(event, "")
         lines = [
             f"{begin}{_line(fault.title)}",
-            *([fault.accepted] if fault.accepted and name.known and name.known.standing != "person" else []),
+            *([fault.accepted] if fault.accepted and not name.closed_by else []),
             *more,
             *([_RUNGS[name.rung]] if name.rung in _RUNGS else []),
-            f"The worst place is at x {x:z.3f} y {y:z.3f} z {z:z.3f} m.",
+            f"The ring marks the worst place, {place}" if view else f"The worst place is at {place}",
         ]
-        parts, others = self._parts(fault, name)
-        record = Record(
-            number=1,
-            event=event,
-            accepted=bool(fault.accepted) and not name.closed_by,
-            severity=fault.severity,
-            value_mm=fault.value_mm,
-            places=fault.places,
-            point=fault.point,
-            status="",
-            release=self.now.release,
-            parts=parts,
-            more=others,
-        )
+        accepted = bool(fault.accepted) and not name.closed_by
+        rung = name.rung if name.rung in _RUNGS else ""
+        record = replace(recorded(fault, self.now.part, self.now.release), event=event, accepted=accepted, rung=rung)
         return self._remark(name.topic, name.known, record, lines, kind, view)
 
     def _remark(
@@ -411,6 +434,9 @@ class _Teller:
     ) -> Remark | None:
         """The comment with its record; None where the very same one stands there already."""
         status = self._status(kind) if kind else ""
+        if known is None and not status:  # a new topic must have one
+            closed = {each.casefold() for each in self.statuses.closed}
+            status = next((w for w in self.previous.statuses if w.casefold() not in closed), self.previous.statuses[0])
         last = known.last if known else None
         record = replace(record, number=last.number + 1 if last else 1, status=word(status))
         guid = comment_guid(topic_of(known.check_id) if known else topic, record)
@@ -418,17 +444,6 @@ class _Teller:
             return None
         same = known is not None and status.casefold() == known.status.casefold()
         return Remark(guid, "\n".join([*lines, record.text()]), "" if same else status, view)
-
-    def _parts(self, fault: Fault, name: Name) -> tuple[dict[str, tuple[str, str]], int]:
-        """The parts a record names, and how many more there are: those of the name first, then by GlobalId."""
-        own = set(base_of(fault.check_id).split("|")[2:])
-        known = sorted(
-            {p for p in fault.parts if GLOBAL_ID.fullmatch(p) and p in self.now.part}, key=lambda p: (p not in own, p)
-        )
-        shown = {p: tuple(map(word, self.now.part[p])) for p in known[:MOST_PARTS]}
-        # In the order in which they are written, model by model, so that what is read again is the same.
-        ordered = sorted(shown.items(), key=lambda each: each[1][1])
-        return {p: (mark, model) for p, (mark, model) in ordered}, len(known) - len(shown)
 
     # ---- what is no longer found ----
 
@@ -488,7 +503,8 @@ class _Teller:
     def _seen(self, known: Known) -> Seen:
         trace = known.trace()
         parts = {self.now.again.get(p, p) for p in trace.parts}
-        return self.now.seen(known.rule, parts, None if parts <= self.now.part.keys() else trace.point)
+        place = trace.points[0] if trace.points and not parts <= self.now.part.keys() else None
+        return self.now.seen(known.rule, parts, place)
 
     def _here(self, guid: str) -> bool:
         return self.now.again.get(guid, guid) in self.now.part
@@ -542,9 +558,11 @@ class Recognised:
         """What has become of every issue and part, now that it is judged what is accepted."""
         faults = [fault_of(issue, found.verdicts, self.guids) for issue in found.issues]
         told = changes_of(faults, self.names, self.previous, self.now, statuses, found.lapsed)
-        if self.parts is None or self.previous.parts is None:
+        if self.parts is None:
             return told
-        return with_parts(told, self.previous.parts, self.present, self.parts)
+        if self.previous.release == self.now.release:  # the same release once more
+            return replace(told, parts=self.previous.changed, renamed=self.previous.renamed)
+        return with_parts(told, self.previous, self.now, self.present, self.parts)
 
 
 def recognised(
@@ -569,22 +587,24 @@ def recognised(
     return Recognised(replace(draft, issues=issues), previous, now, names, guids, parts, present)
 
 
-def with_parts(changes: Changes, old: Parts, new: Parts, found: PartChanges) -> Changes:
-    """The changes, with what has become of the parts at the seams."""
-    told = []
+def with_parts(changes: Changes, previous: Previous, now: Now, new: Parts, found: PartChanges) -> Changes:
+    """The changes, with what has become of the parts at the seams; of a model that is missing nothing is known."""
+    old, told, missing = previous.parts, [], missing_models(previous, now)
+    if old is None:
+        return changes
     for n in found.added.tolist():
         told.append(PartChange(new.guid[n], "added", new.role[n], new.tag[n] or new.name[n], new.model[n]))
-    for o in found.removed.tolist():
+    for o in (o for o in found.removed.tolist() if word(old.model[o]) not in missing):
         told.append(PartChange(old.guid[o], "removed", old.role[o], old.tag[o] or old.name[o], old.model[o]))
-    for what, which in (("moved", found.moved), ("reshaped", found.reshaped)):
+    both: tuple[tuple[Literal["moved", "reshaped"], Ints], ...] = (("moved", found.moved), ("reshaped", found.reshaped))
+    for what, which in both:
         for k in which.tolist():
             o, n = found.same[k].tolist()
-            moved = float(np.linalg.norm(new.box[n].mean(axis=0) - old.box[o].mean(axis=0))) * MM
             was = old.guid[o] if old.guid[o] != new.guid[n] else ""
+            sides = new.box[n] - old.box[o]
+            by = float(np.linalg.norm(sides.mean(axis=0)) if what == "moved" else np.abs(sides).max()) * MM
             mark = new.tag[n] or new.name[n]
-            told.append(
-                PartChange(new.guid[n], what, new.role[n], mark, new.model[n], was, found.rung[k], moved)  # type: ignore[arg-type]
-            )
+            told.append(PartChange(new.guid[n], what, new.role[n], mark, new.model[n], was, found.rung[k], by))
     rungs = Counter(rung for rung in found.rung if rung != "GlobalId")
     notes = changes.notes
     if len(found.unclear):

@@ -165,8 +165,8 @@ class Change:
 class PartChange:
     """A part at the seams that came, went, moved or has another shape: its GlobalId now (or last), role and mark.
 
-    ``was`` is its former GlobalId where that is another one, ``rung`` by what it was recognised, ``moved_mm`` how far
-    the middle of its body has moved.
+    ``was`` is its former GlobalId where that is another one, ``rung`` by what it was recognised. ``by_mm`` tells how
+    far the middle of a moved body went, or the furthest that a side of a reshaped one did.
     """
 
     guid: str
@@ -176,7 +176,7 @@ class PartChange:
     model: str
     was: str = ""
     rung: str = ""
-    moved_mm: float | None = None
+    by_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

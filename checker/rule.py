@@ -91,8 +91,8 @@ Limits = TypeVar("Limits")
 class Rule(Generic[Subject, Limits]):
     """One rule, as declared.
 
-    ``needs`` are the roles without which it cannot be asked, ``lengthwise`` is the cut that shows what is measured along
-    a subject: square to the facade or facing it. ``formerly`` are names it has had: issues keep them.
+    ``needs`` are the roles without which it cannot be asked, ``lengthwise`` is the cut that shows what is measured
+    along a subject: square to the facade or facing it. ``formerly`` are names it has had: issues keep them.
     """
 
     name: str

@@ -96,7 +96,16 @@ def load_settings(path: Path | None, rules: Sequence[AnyRule]) -> Settings:
     """
     if path is None:
         return Settings()
-    read = cast(dict[str, Any], _shape(rules).read(_toml(path), _Place(path.name)))
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise BadSettings(f"{path}: cannot be read ({error.strerror}). Check the path given with --config.") from None
+    return parse_settings(path, data, rules)
+
+
+def parse_settings(path: Path, data: bytes, rules: Sequence[AnyRule]) -> Settings:
+    """What the content of a project file at ``path`` sets. Raises `BadSettings` as `load_settings` does."""
+    read = cast(dict[str, Any], _shape(rules).read(_toml(path, data), _Place(path.name)))
     limits, severities, off = {}, {}, set()
     for rule in rules:
         chosen = dict(read.get("limits", {}).get(rule.name, {}))
@@ -133,7 +142,7 @@ def _statuses(read: Mapping[str, tuple[str, ...]], path: Path) -> Statuses:
     for word in (*statuses.open, *statuses.reopened):
         if word.casefold() in closed:
             raise BadSettings(
-                f"{path.name}: [statuses] names '{word}' both for open and for closed. Remove one of them."
+                f"{path.name}: [bcf.statuses] names '{word}' both for open and for closed. Remove one of them."
             )
     return statuses
 
@@ -183,11 +192,9 @@ def _refuse_twice(what: str, names: Sequence[str], file: Path | None = None) -> 
             raise BadSettings(f"{place}{what} '{name}' twice. Remove one of them.")
 
 
-def _toml(path: Path) -> dict[str, Any]:
+def _toml(path: Path, data: bytes) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_bytes().decode("utf-8"))
-    except OSError as error:
-        raise BadSettings(f"{path}: cannot be read ({error.strerror}). Check the path given with --config.") from None
+        return tomllib.loads(data.decode("utf-8"))
     except UnicodeDecodeError as error:
         raise BadSettings(f"{path.name}: is not UTF-8 (byte {error.start}). Save it as UTF-8.") from None
     except RecursionError:
@@ -474,7 +481,7 @@ def _shape(rules: Sequence[AnyRule]) -> _Table:
         role: _texts("a query or a list of queries", f"what is a {role}: selector queries, any of which may fit")
         for role in ROLES
     }
-    words = {
+    words: dict[str, _Kind] = {
         state: _texts("a word or a list of words", f"what BCF files call an issue that is {state}")
         for state in ("open", "closed", "reopened")
     }
