@@ -92,9 +92,10 @@ Limits = TypeVar("Limits")
 
 @dataclass(frozen=True)
 class Rule(Generic[Subject, Limits]):
-    """One rule, as declared. ``needs`` are the roles without which it cannot be asked.
+    """One rule, as declared.
 
-    ``lengthwise`` is the cut that shows what is measured along a subject: square to the facade or facing it.
+    ``needs`` are the roles without which it cannot be asked, ``lengthwise`` is the cut that shows what is measured
+    along a subject: square to the facade or facing it. ``formerly`` are names it has had: issues keep them.
     """
 
     name: str
@@ -112,6 +113,7 @@ class Rule(Generic[Subject, Limits]):
     bad: Sketch
     check: Callable[[Subject, Facade, Limits], Verdicts]
     where: Callable[[Subject, Facade], Bools] | None = None
+    formerly: tuple[str, ...] = ()
 
     def ask(self, facade: Facade, limits: Limits) -> tuple[Subject, Verdicts]:
         """The subjects of the rule, those of its kind for which ``where`` holds, and what it says of each."""
@@ -137,6 +139,7 @@ def rule(
     seen_from: Literal["outside", "inside"] = "outside",
     where: Callable[[Subject, Facade], Bools] | None = None,
     lengthwise: Literal["square", "facing"] = "square",
+    formerly: tuple[str, ...] = (),
 ) -> Callable[[Callable[[Subject, Facade, Limits], Verdicts]], Rule[Subject, Limits]]:
     """Declare a rule; its name is the function's, with hyphens; its words are the docstring.
 
@@ -166,6 +169,7 @@ def rule(
             bad,
             check,
             where,
+            formerly,
         )
 
     return declare

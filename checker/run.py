@@ -1,22 +1,27 @@
 """One run from files to results, and the writing of its outputs."""
 
-import os
 from collections.abc import Callable, Sequence
-from datetime import UTC, date, datetime
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from checker import issues, read, roles
-from checker.errors import BadSettings, CannotCheck
+from checker import issues, read, releases, roles
+from checker.bcf.reading import check_unchanged, read_bcf
+from checker.bcf.splicing import Updated
+from checker.clock import set_moment, today
+from checker.earlier import with_parts_beside
+from checker.errors import CannotCheck
 from checker.facade import SEAM_KINDS, Facade
 from checker.layers import cover
+from checker.memory import Previous, previous_of, touched_by_people
 from checker.model import Model, ModelFile
 from checker.output.bcf import issues_bcf
 from checker.output.findings import findings
 from checker.output.safely import replace_many
 from checker.output.table import seams_csv
+from checker.output.update import updated_bcf
 from checker.result import Result, SeamTable
 from checker.rule import MM, Rule
 from checker.settings import Settings
@@ -54,19 +59,39 @@ def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress
 
 
 def check(
-    files: Sequence[ModelFile], settings: Settings, rules: Sequence[Rule[Any, Any]], progress: Progress
+    files: Sequence[ModelFile],
+    settings: Settings,
+    rules: Sequence[Rule[Any, Any]],
+    progress: Progress,
+    previous: Previous | None = None,
 ) -> Result:
-    """Read, find the seams, ask every rule.
+    """Read, find the seams, ask every rule, and tell what has changed since a previous release.
 
     Raises:
         CannotCheck: A file, the settings, or a model without panels or columns stands in the way.
     """
     model = recognise(files, settings, progress)
-    return check_model(model, settings, rules, progress)
+    return check_model(model, settings, rules, progress, previous)
 
 
-def check_model(model: Model, settings: Settings, rules: Sequence[Rule[Any, Any]], progress: Progress) -> Result:
-    """Find the seams of a model and ask every rule."""
+def previous_release(path: Path, settings: Settings, rules: Sequence[Rule[Any, Any]]) -> Previous:
+    """What a BCF file, and ``findings.json`` beside it, tell of the previous release.
+
+    Raises:
+        CannotCheck: It is no BCF file.
+    """
+    renamed = {former: rule.name for rule in rules for former in rule.formerly}
+    return with_parts_beside(previous_of(read_bcf(path), settings.statuses, renamed), path.parent)
+
+
+def check_model(
+    model: Model,
+    settings: Settings,
+    rules: Sequence[Rule[Any, Any]],
+    progress: Progress,
+    previous: Previous | None = None,
+) -> Result:
+    """Find the seams of a model, ask every rule, and tell what has changed since a previous release."""
     found = {role: sum(1 for each in model.roles if each.role == role) for role in ("panel", "column")}
     files = ", ".join(source.file for source in model.sources)
     for role, count in found.items():
@@ -97,9 +122,9 @@ def check_model(model: Model, settings: Settings, rules: Sequence[Rule[Any, Any]
         subjects, verdicts = rule.ask(facade, settings.limits_of(rule))
         need = settings.layer(rule.layer.name) if rule.layer is not None else "expected"
         answers.append(issues.Answer(rule, settings.severity_of(rule), need, subjects, verdicts))
-    found_issues = issues.collect(
-        facade, answers, settings.accepted, _today(), {rule.name: rule.remedy for rule in asked}
-    )
+    draft = issues.drafted(facade, answers, {rule.name: rule.remedy for rule in asked})
+    continued = releases.recognised(previous or Previous("", ()), model, rules, settings, answers, draft)
+    found_issues = issues.judged(continued.draft, answers, settings.accepted, today())
     progress("done", 1.0)
     return Result(
         model=model,
@@ -111,6 +136,7 @@ def check_model(model: Model, settings: Settings, rules: Sequence[Rule[Any, Any]
         verdicts=found_issues.verdicts,
         issues=found_issues.issues,
         notes=(*model.notes, *remarks, *found_issues.notes),
+        changes=continued.changes(found_issues, settings.statuses),
         due_days=settings.due_days,
         stage=settings.stage,
     )
@@ -149,40 +175,66 @@ def seam_table(facade: Facade) -> SeamTable:
     return SeamTable(columns)
 
 
-def write(result: Result, out: Path, formats: Sequence[str]) -> tuple[Path, ...]:
+@dataclass(frozen=True)
+class Written:
+    """The files of a run, and what a person should know about them."""
+
+    files: tuple[Path, ...]
+    notes: tuple[str, ...] = ()
+
+
+def write(result: Result, out: Path, formats: Sequence[str], previous: Previous | None = None) -> Written:
     """Write the asked formats (``bcf``, ``json``, ``csv``) into a folder; all are whole, or none is touched.
 
+    The BCF file goes on with that of the previous release, where there is one.
+
     Raises:
-        CannotCheck: The folder cannot be written.
+        CannotCheck: The folder cannot be written, or what people wrote would be lost.
     """
     saved = run_time(result.model)
     contents: dict[Path, bytes] = {}
+    notes: tuple[str, ...] = ()
     if "bcf" in formats:
-        contents[out / "issues.bcf"] = issues_bcf(result, saved)
+        bcf = _bcf(result, saved, out / "issues.bcf", previous)
+        contents[out / "issues.bcf"], notes = bcf.data, bcf.notes
     if "json" in formats:
         contents[out / "findings.json"] = findings(result)
     if "csv" in formats:
         contents[out / "seams.csv"] = seams_csv(result.seams)
-    replace_many(contents)
-    return tuple(contents)
+    replace_many({path: data for path, data in contents.items() if not _is(path, data)})
+    return Written(tuple(contents), notes)
+
+
+def _is(path: Path, data: bytes) -> bool:
+    """Whether a file holds this already: then it is left alone, with its date."""
+    try:
+        return path.stat().st_size == len(data) and path.read_bytes() == data
+    except OSError:
+        return False
+
+
+def _bcf(result: Result, saved: str, path: Path, previous: Previous | None) -> Updated:
+    """The BCF file to be written; what people have written in a file that stands there is never lost."""
+    if previous is None or previous.file is None:
+        there = touched_by_people(path)
+        if there:
+            raise CannotCheck(
+                f"{path}: {there}, which a new file would not hold. Go on with it with --previous {path}, or name "
+                "another output folder with --out."
+            )
+        return Updated(issues_bcf(result, saved))
+    if path.exists() and Path(previous.file.file).resolve() == path.resolve():
+        check_unchanged(previous.file)
+    elif (there := touched_by_people(path)) and not _is(path, previous.file.data):
+        raise CannotCheck(
+            f"{path}: {there}, and it is not the file given with --previous. Name another output folder with --out."
+        )
+    return updated_bcf(result, saved, previous.file)
 
 
 def run_time(model: Model) -> str:
     """Time of a run: ``SOURCE_DATE_EPOCH`` if set, else the newest time stamp of its models. Never the wall clock."""
-    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    if epoch:
-        return _moment(epoch).strftime("%Y-%m-%dT%H:%M:%SZ")
+    moment = set_moment()
+    if moment is not None:
+        return moment.strftime("%Y-%m-%dT%H:%M:%SZ")
     return max((source.saved for source in model.sources), default="") or "2000-01-01T00:00:00Z"
-
-
-def _moment(epoch: str) -> datetime:
-    try:
-        return datetime.fromtimestamp(int(epoch), UTC)
-    except (ValueError, OverflowError, OSError):
-        raise BadSettings(f"SOURCE_DATE_EPOCH is '{epoch}': give whole seconds since 1970.") from None
-
-
-def _today() -> date:
-    """The day on which acceptances are judged: they must run out by the calendar."""
-    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    return _moment(epoch).date() if epoch else datetime.now(UTC).date()
