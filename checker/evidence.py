@@ -67,6 +67,8 @@ _PREDEFINED: Final[Mapping[tuple[str, str], Mapping[str, float]]] = {
     **{("IfcPlate", kind): {"": 0.7} for kind in ("BASE_PLATE", "GUSSET_PLATE", "STIFFENER_PLATE", "SPLICE_PLATE")},
 }
 """What class and predefined type together support, besides."""
+COVERS: Final = frozenset({("IfcSlab", "FLOOR"), ("IfcSlab", "ROOF")})
+"""What has no role and yet is read: it tells rooms from the outdoors."""
 ENUMERATED: Final = re.compile(r"[A-Z][A-Z0-9_]{0,39}")
 """Predefined types of the schemas look like this; anything else is an author's own words."""
 _TOLD_BY_TYPE: Final = frozenset(
