@@ -22,7 +22,7 @@ import numpy as np
 import shapely
 
 from checker.evidence import AT, CERTAIN, COVERS, ENUMERATED, LAYERS, NONE, Evidence, Evidences, family
-from checker.geometry import boxes
+from checker.geometry import boxes, gathered
 from checker.model import ROLES, Bools, Element, Floats, Ints, Meshes, Role
 from checker.outdoors import boards, covers, outdoors
 from checker.shapes import Neighbours, Shapes, allowed_roles, figures, outlines, shapes_of
@@ -54,6 +54,12 @@ _SURELY_TALL: Final = 2.0
 """... unless it is this tall, not even where columns are..."""
 _SHARE_OF_COLUMN: Final = 0.35
 """... so many times taller."""
+_ALIKE: Final = 0.015
+"""Boards whose thickness differs by more are of different kinds."""
+_JOINED: Final = 0.002
+"""Pieces nearer to each other than this are one wall; beyond it there is a seam between them."""
+_WEAK: Final = 0.7
+"""Words that support a role less than this leave room for a place that does."""
 _LARGE: Final = 0.5
 """What is not this wide is no part of a facade by its place alone."""
 _DEEP_BAR: Final = 0.6
@@ -111,6 +117,24 @@ def assign(
     return weigh.roles(faults)
 
 
+def bodies_without_seals(elements: Sequence[Element], roles: Sequence[Role], meshes: Meshes) -> Meshes:
+    """The meshes, those of elements that consist of their parts without the sealing layers among these.
+
+    A strip that is drawn as a part of a panel must not make the panel longer.
+    """
+    number = {(element.source, element.guid): i for i, element in enumerate(elements)}
+    filled = np.diff(meshes.point_start) > 0
+    made_of = [[i] for i in range(len(elements))]
+    for i, element in enumerate(elements):
+        parts = [number.get((element.source, guid), i) for guid in element.shown]
+        if roles[i].role not in _WHOLES or i in parts or not filled[parts].all():
+            continue
+        kept = [p for p in parts if roles[p].role not in LAYERS]
+        if kept and len(kept) < len(parts):
+            made_of[i] = kept
+    return gathered(meshes, made_of)
+
+
 class _Weighing:
     """Scores (n, `NONE` + 1) of all elements while evidence comes in.
 
@@ -131,7 +155,7 @@ class _Weighing:
         self.nameless: Bools = np.array([k.nameless for k in self._kinds], bool)[self._kind]
         self.family = np.array([family(e.ifc_class) for e in elements], dtype=np.str_)
         self.notes: dict[tuple[int, int], str] = {}
-        self.doubts: dict[int, str] = {}
+        self.doubts: dict[tuple[int, int], str] = {}
         self.parts = self._parts()
         self.outer: Bools = np.zeros(len(elements), bool)
         self.inner: Bools = np.zeros(len(elements), bool)
@@ -216,7 +240,8 @@ class _Weighing:
         claimed = (self.words * self.allowed).max(axis=1, initial=0.0) >= CERTAIN
         free = (self.nameless | ~claimed) & (self.allowed[:, panel] >= 0.25) & (s.fill >= 0.3) & (s.size[:, 1] >= 0.3)
         row = self._rows(np.flatnonzero(free & (boardlike | bars)))
-        large = self._tall() & (s.size[:, 1] >= _LARGE)
+        tall = self._tall()
+        large = tall & (s.size[:, 1] >= _LARGE)
         before = np.zeros(len(s.low), bool)
         board, _, _ = self._bearing(
             np.flatnonzero(free & (boardlike | bars) & large & ~self.inner), self.among("column")
@@ -225,7 +250,11 @@ class _Weighing:
         outer = self.outer & large
         free &= boardlike | (bars & before)
         self.allowed[:, panel] *= self._fitness(outer | before)
-        free &= self.allowed[:, panel] >= 0.25
+        # Words that promise little and nothing else are borne out by the place.
+        weak = self.words[:, panel] < _WEAK
+        weak &= (self.words[:, panel] >= CERTAIN) & (np.sort(self.words, axis=1)[:, -2] < CERTAIN)
+        free = (free | weak) & (self.allowed[:, panel] >= 0.25)
+        row &= tall
         self.support(np.flatnonzero(free & row), "panel", 0.2, "stands in a row of its kind")
         narrow = s.size[:, 1] <= _WIDEST_PANEL
         self.support(np.flatnonzero(free & row & narrow), "panel", 0.35, "stands in a row of its kind")
@@ -242,11 +271,12 @@ class _Weighing:
         near = Neighbours(s, i, j)
         level = np.maximum(s.low[i], s.low[j]) <= np.minimum(s.high[i], s.high[j]) + 0.15
         plane = near.parallel & level & (near.offset <= 0.03) & (i != j)
-        stacked = plane & (near.along < -0.1)
+        plane &= self.family[i] == self.family[j]
+        unlike = np.abs(s.size[i, 2] - s.size[j, 2])
+        stacked = plane & (unlike <= _ALIKE) & (near.along < -0.1)
         self._join(i[stacked], j[stacked])
-        alike = (np.abs(s.size[i, 2] - s.size[j, 2]) <= 0.01) & (self.family[i] == self.family[j])
         result = np.zeros(len(s.low), bool)
-        result[i[plane & alike & (near.along <= 0.15)]] = True
+        result[i[plane & (unlike <= 0.01) & (near.along <= 0.15)]] = True
         return result
 
     def _join(self, i: Ints, j: Ints) -> None:
@@ -303,7 +333,7 @@ class _Weighing:
         lining &= (s.size[i, 2] <= 0.67 * s.size[j, 2]) & (s.low[i] >= s.low[j] - 0.1) & (s.high[i] <= s.high[j] + 0.1)
         self.allowed[i[lining], at] *= 0.3
         for p in panel[self.inner[panel]].tolist():
-            self.doubts[p] = "stands inside"
+            self.doubts[p, at] = "stands inside"
 
     def bearers(self) -> None:
         """What stands behind panel ends is a column the more, a mullion between them or a slight post the less."""
@@ -383,20 +413,26 @@ class _Weighing:
         above = (s.low[j] >= s.high[i] - 0.3) & (s.low[j] <= s.high[i] + 0.5) & (s.centre[j, 2] > s.high[i])
         below = s.high[j] <= s.low[i] + 0.1
         carries, hangs = np.zeros(len(s.low), bool), np.zeros(len(s.low), bool)
-        unlike = np.abs(s.size[i, 2] - s.size[j, 2]) > 0.015
+        unlike = np.abs(s.size[i, 2] - s.size[j, 2]) > _ALIKE
         for k in np.flatnonzero(above & ~unlike).tolist():
             unlike[k] = _unlike(self.elements[i[k]], self.elements[j[k]])
         carries[i[above & unlike]] = True
         hangs[i[below]] = True
         foot = carries & ~hangs
+        sure = np.zeros(len(s.low))
+        on = above & unlike
+        np.maximum.at(sure, i[on], self.scores()[j[on], AT["panel"]])
         # A bar on such a foot is a rail.
         bar = foot & (s.size[:, 1] <= _WIDEST_BAR) & ~self.has("concrete") & ~told
         i, j = self._in_line(np.flatnonzero(bar), np.flatnonzero(foot & ~bar))
         foot[i[np.abs(s.low[i] - s.high[j]) <= 0.1]] = False
+        self.place[foot, AT["panel"]] = 0.0
         self.support(np.flatnonzero(foot), "plinth", 0.5, "stands lowest, below panels of another kind")
         self.support(
             np.flatnonzero(foot & self.has("concrete")), "plinth", 0.65, "of concrete, stands lowest, below panels"
         )
+        for p in np.flatnonzero(foot & (sure <= DOUBTFUL) & ~told).tolist():
+            self.doubts[p, plinth] = "as doubtful as the panels above"
         self.allowed[hangs, plinth] *= 0.3
 
     def rails(self) -> None:
@@ -517,7 +553,7 @@ class _Weighing:
         confidence = np.where(
             unmeasured & (best != NONE) & (best != AT["opening"]), UNMEASURED * confidence, confidence
         )
-        questioned = np.isin(rows, [*self.doubts]) & (best == AT["panel"])
+        questioned = np.array([(i, at) in self.doubts for i, at in enumerate(best.tolist())], bool)
         confidence = np.where(doubtful | questioned, np.minimum(confidence, DOUBTFUL), confidence)
         sizes = figures(self.shapes)
         result = []
@@ -553,8 +589,8 @@ class _Weighing:
             pieces.append(figure)
         if (i, at) in self.notes:
             pieces.append(self.notes[i, at])
-        if at == AT["panel"] and i in self.doubts:
-            pieces.append(self.doubts[i])
+        if (i, at) in self.doubts:
+            pieces.append(self.doubts[i, at])
         if fault and not self.shapes.measured[i]:
             pieces.append("could not be measured")
         if other >= 0:
@@ -575,15 +611,36 @@ class _Weighing:
             # Parts as thick as the whole stand side by side in it; thinner ones are its layers.
             thick = [p for p in parts[i] if s.measured[p] and s.size[p, 2] >= 0.9 * s.size[i, 2]]
             alike = [p for p in thick if roles[p].role == roles[i].role]
-            if len(alike) > 1 and i not in self.queried:
-                told = f"{element.ifc_class}, {len(alike)} parts of it are each a {roles[i].role}"
-                roles[i] = Role("", roles[i].confidence, told)
+            cover = [p for p in parts[i] if bool((s.size[p, :2] >= 0.8 * s.size[i, :2]).all())]
+            if i not in self.queried and self._are_the_thing(i, AT[roles[i].role], alike, cover):
+                said = f"{len(alike)} parts of it are each a" if len(alike) > 1 else "a part of it is the"
+                roles[i] = Role("", roles[i].confidence, f"{element.ifc_class}, {said} {roles[i].role}")
                 continue
             for p in parts[i]:
-                covers = bool((s.size[p, :2] >= 0.8 * s.size[i, :2]).all())
-                if p not in self.queried and (covers or roles[p].role not in LAYERS):
-                    roles[p] = Role("", roles[i].confidence, f"part of {roles[i].role} {_shown(element.guid)}".rstrip())
+                if p not in self.queried and (p in cover or roles[p].role not in LAYERS):
+                    told = f"part of {roles[i].role} {_shown(element.guid)}".rstrip()
+                    roles[p] = Role("", roles[i].confidence, told, element.guid)
         return tuple(roles)
+
+    def _are_the_thing(self, whole: int, at: int, alike: list[int], cover: list[int]) -> bool:
+        """Whether parts that are ``alike`` to a whole in role and thickness are what is meant, and not the whole.
+
+        Several are where each is named so by itself or a seam parts them, one of an assembly unless it is one of the
+        layers that ``cover`` the whole.
+        """
+        if len(alike) < 2:
+            return bool(alike) and len(cover) < 2 and self.elements[whole].ifc_class == "IfcElementAssembly"
+        named = all(self.evidence[p].said.get(at, ("assembly",))[0] != "assembly" for p in alike)
+        return named or self._seamed(np.array(alike))
+
+    def _seamed(self, pieces: Ints) -> bool:
+        """Whether there is a gap as wide as a seam between some pieces of one plane."""
+        s = self.shapes
+        i, j = (pair.ravel() for pair in np.meshgrid(pieces, pieces))
+        beside = Neighbours(s, i, j).along
+        above = np.maximum(s.low[i], s.low[j]) - np.minimum(s.high[i], s.high[j])
+        gap = np.where(above < 0, beside, np.where(beside < 0, above, 0.0))
+        return bool(((gap > _JOINED) & (gap <= 0.15)).any())
 
     def _parts(self) -> list[list[int]]:
         """For each element those whose bodies make up its own."""
@@ -593,7 +650,7 @@ class _Weighing:
             [
                 number[element.source, guid]
                 for guid in element.shown
-                if guid != element.guid and times[element.source, guid] == 1
+                if guid != element.guid and times.get((element.source, guid)) == 1
             ]
             for element in self.elements
         ]

@@ -11,6 +11,7 @@ import numpy as np
 from checker import issues, read, roles
 from checker.errors import BadSettings, CannotCheck
 from checker.facade import SEAM_KINDS, Facade
+from checker.geometry import gathered
 from checker.layers import Laps, cover, laps
 from checker.model import Model, ModelFile
 from checker.output.bcf import issues_bcf
@@ -26,8 +27,8 @@ Progress = Callable[[str, float], None]
 """Told what is being done and the share that is done, 0 to 1."""
 
 
-def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress) -> Model:
-    """Read the models and tell what each element is.
+def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress, everything: bool = False) -> Model:
+    """Read the models and tell what each element is; ``everything`` reads also bodies that no role could need.
 
     Raises:
         BadModel: A file cannot be read, or the models do not meet in space.
@@ -38,14 +39,20 @@ def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress
     queried = reading.matches(settings.roles)
     wanted = roles.worth_reading(reading.elements, queried)
     progress("reading bodies", 0.25)
-    meshes, faults = reading.bodies(wanted)
+    meshes, faults = reading.bodies(wanted | everything)
     reading.check_alignment(meshes)
     progress("recognising parts", 0.6)
+    # What else was read must not change what is recognised.
+    told = (
+        gathered(meshes, [[i] if needed else [] for i, needed in enumerate(wanted.tolist())]) if everything else meshes
+    )
+    said = [fault if needed else "" for fault, needed in zip(faults, wanted.tolist(), strict=True)]
+    found = roles.assign(reading.elements, told, said, queried)
     return Model(
         sources=reading.sources,
         elements=reading.elements,
-        roles=roles.assign(reading.elements, meshes, faults, queried),
-        meshes=meshes,
+        roles=found,
+        meshes=roles.bodies_without_seals(reading.elements, found, meshes),
         faults=faults,
         grid=reading.grid,
         origin=reading.origin,
