@@ -42,6 +42,7 @@ def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress
     meshes, faults = reading.bodies(wanted | everything)
     reading.check_alignment(meshes)
     progress("recognising parts", 0.6)
+    queried = reading.matches(settings.roles, meshes)
     # What else was read must not change what is recognised.
     told = (
         gathered(meshes, [[i] if needed else [] for i, needed in enumerate(wanted.tolist())]) if everything else meshes
@@ -56,7 +57,7 @@ def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress
         faults=faults,
         grid=reading.grid,
         origin=reading.origin,
-        notes=reading.notes,
+        notes=(*reading.notes, *reading.idle(settings.roles, meshes)),
     )
 
 
