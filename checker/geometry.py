@@ -4,6 +4,7 @@ Arrays only; metres; coordinates are world less a local origin. Loops run over k
 except for the few bodies that a straight line does not describe.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -84,6 +85,22 @@ def spread(starts: Ints, which: Ints) -> tuple[Ints, Ints]:
     first = np.cumsum(counts) - counts
     entries: Ints = np.arange(int(counts.sum())) - first[group] + starts[which][group]
     return entries, group
+
+
+def gathered(meshes: Meshes, members: Sequence[Sequence[int]]) -> Meshes:
+    """Bodies each made of all bodies of its ``members``, in their order; one without members is empty."""
+    count = np.array([len(each) for each in members], np.int64)
+    which = np.array([one for each in members for one in each], np.int64)
+    if len(which) == len(members) == len(meshes) and (which == np.arange(len(which))).all():
+        return meshes
+    last = np.concatenate([[0], np.cumsum(count)])
+    point, _ = spread(meshes.point_start, which)
+    triangle, group = spread(meshes.triangle_start, which)
+    points, triangles = (
+        np.concatenate([[0], np.cumsum(np.diff(start)[which])]) for start in (meshes.point_start, meshes.triangle_start)
+    )
+    moved = points[:-1] - meshes.point_start[which]
+    return Meshes(meshes.points[point], meshes.triangles[triangle] + moved[group, None], points[last], triangles[last])
 
 
 def lowest(values: Floats, group: Ints, count: int) -> Floats:

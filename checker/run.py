@@ -14,6 +14,7 @@ from checker.clock import set_moment, today
 from checker.earlier import with_parts_beside
 from checker.errors import CannotCheck
 from checker.facade import SEAM_KINDS, Facade
+from checker.geometry import gathered
 from checker.layers import cover
 from checker.memory import Previous, previous_of, touched_by_people
 from checker.model import Model, ModelFile
@@ -31,8 +32,8 @@ Progress = Callable[[str, float], None]
 """Told what is being done and the share that is done, 0 to 1."""
 
 
-def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress) -> Model:
-    """Read the models and tell what each element is.
+def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress, everything: bool = False) -> Model:
+    """Read the models and tell what each element is; ``everything`` reads also bodies that no role could need.
 
     Raises:
         BadModel: A file cannot be read, or the models do not meet in space.
@@ -43,18 +44,25 @@ def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress
     queried = reading.matches(settings.roles)
     wanted = roles.worth_reading(reading.elements, queried)
     progress("reading bodies", 0.25)
-    meshes, faults = reading.bodies(wanted)
+    meshes, faults = reading.bodies(wanted | everything)
     reading.check_alignment(meshes)
     progress("recognising parts", 0.6)
+    queried = reading.matches(settings.roles, meshes)
+    # What else was read must not change what is recognised.
+    told = (
+        gathered(meshes, [[i] if needed else [] for i, needed in enumerate(wanted.tolist())]) if everything else meshes
+    )
+    said = [fault if needed else "" for fault, needed in zip(faults, wanted.tolist(), strict=True)]
+    found = roles.assign(reading.elements, told, said, queried)
     return Model(
         sources=reading.sources,
         elements=reading.elements,
-        roles=roles.assign(reading.elements, meshes, faults, queried),
-        meshes=meshes,
+        roles=found,
+        meshes=roles.bodies_without_seals(reading.elements, found, meshes),
         faults=faults,
         grid=reading.grid,
         origin=reading.origin,
-        notes=reading.notes,
+        notes=(*reading.notes, *reading.idle(settings.roles, meshes)),
     )
 
 

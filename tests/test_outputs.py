@@ -406,12 +406,12 @@ def test_proposed_queries_choose_what_was_recognised_and_nothing_else(tmp_path):
     assert read["column"] == ["IfcColumn"]
     assert set(read["panel"]) == {"IfcWall, Name=/^Panel left [0-9]/", "IfcWall, Name=/^Panel right [0-9]/"}
     assert "IfcCovering, Name=/^Seal [0-9]/" in read["seal"]
-    assert '# "IfcCovering, Name=\\"some other covering\\""' in proposal
+    assert """# 'IfcCovering, Name="some other covering"'""" in proposal
 
 
 def test_proposed_queries_are_as_general_as_the_model_allows():
     def wall(number, **more):
-        return Element(f"{number}" * 22, **({"ifc_class": "IfcWall"} | more))
+        return Element("3" + f"{number}" * 21, **({"ifc_class": "IfcWall"} | more))
 
     model = roled([])
     elements = (
@@ -428,7 +428,7 @@ def test_proposed_queries_are_as_general_as_the_model_allows():
         "insulation": ['IfcWall, PredefinedType="PARTITIONING"'],
         "panel": ['IfcWall, type="Sandwich"', 'IfcWall, ObjectType="PIR"'],
         "column": ["IfcColumn"],
-        "seal": ["5" * 22],
+        "seal": ["3" + "5" * 21],
     }
 
 
