@@ -108,6 +108,8 @@ def check(
         result = run.check(files_to_read(models or [], settings), settings, load_rules(), progress)
         written = run.write(result, out, [Format(each).value for each in dict.fromkeys(formats or Format)])
     _print(summary(result, written))
+    if result.unchecked:
+        raise CannotCheck(result.unchecked)
     if fail_on is not FailOn.never:
         grave = SEVERITIES[: SEVERITIES.index(fail_on.value) + 1]
         if any(result.count(severity) for severity in grave):

@@ -5,14 +5,15 @@ Each side has a frame from its panels' own geometry: ``right`` along the facade 
 that a seam's own numbers need no further origin.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Any, Final, Self
 
 import numpy as np
 
 from checker.geometry import Boxes, Lines, world
 from checker.model import Bools, Floats, Ints, Model
+from checker.result import WayFound
 
 
 @dataclass(frozen=True)
@@ -86,6 +87,18 @@ class Subjects:
     def __len__(self) -> int:
         return len(self.ids)
 
+    def take(self, which: Ints | Bools) -> Self:
+        """Some of the subjects, in that order."""
+        index: Ints = np.flatnonzero(which) if which.dtype == bool else which.astype(np.int64)
+        values: dict[str, Any] = {}
+        for name in self.__dataclass_fields__:
+            value = getattr(self, name)
+            if isinstance(value, Lines):
+                values[name] = value.take(index)
+            else:
+                values[name] = tuple(value[i] for i in index) if isinstance(value, tuple) else value[index]
+        return type(self)(**values)
+
 
 @dataclass(frozen=True)
 class Seams(Subjects):
@@ -98,6 +111,8 @@ class Seams(Subjects):
     the column or plinth behind (coordinates out).
     ``width_*`` and ``offset_*`` in metres, NaN where they mean nothing; ``at_*`` (n, 3) the places.
     ``offset_*_narrow`` are the offsets where the seam is narrowest.
+    ``filled`` is the share of the gap that anything but sealing parts fills (NaN where nobody looked, or the parts
+    touch), ``occupants`` are the elements that do, the largest first.
     """
 
     frame: Floats
@@ -127,15 +142,8 @@ class Seams(Subjects):
     at_offset_right_max: Floats
     offset_left_narrow: Floats
     offset_right_narrow: Floats
-
-    def take(self, which: Ints | Bools) -> "Seams":
-        """Some of the seams, in that order."""
-        index = np.flatnonzero(which) if which.dtype == bool else which
-        values: dict[str, Any] = {}
-        for name in self.__dataclass_fields__:
-            value = getattr(self, name)
-            values[name] = tuple(value[i] for i in index) if isinstance(value, tuple) else value[index]
-        return type(self)(**values)
+    filled: Floats
+    occupants: tuple[tuple[int, ...], ...]
 
     def kind_of(self, facade: "Facade", *roles: str, left: bool) -> Bools:
         """Whether the left (or right) part of each seam has one of the roles."""
@@ -266,7 +274,11 @@ class RailSupports(Subjects):
 
 @dataclass(frozen=True)
 class Facade:
-    """Everything rules may ask about, with element numbers into ``model.elements``."""
+    """Everything rules may ask about, with element numbers into ``model.elements``.
+
+    ``seams`` are those of panels built in a way that is checked, ``apart`` all others; ``ways`` names all ways of
+    building that were found, ``way_of`` that of each seam by its id.
+    """
 
     model: Model
     boxes: Boxes
@@ -277,6 +289,9 @@ class Facade:
     plinths: Plinths
     rails: RailSupports
     layers: tuple[Layer, ...] = ()
+    apart: dict[type[Seams], Seams] = field(default_factory=dict)
+    ways: tuple[WayFound, ...] = ()
+    way_of: Mapping[str, str] = field(default_factory=dict)
     kept: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def of(self, subject: type[Subjects]) -> Subjects:

@@ -117,6 +117,17 @@ def unit(vectors: Floats) -> Floats:
     return result
 
 
+def joined(one: Meshes, other: Meshes) -> Meshes:
+    """The bodies of n elements of which some are in one list and some in the other."""
+    starts = [a + b for a, b in ((one.point_start, other.point_start), (one.triangle_start, other.triangle_start))]
+    order = np.argsort(np.concatenate([owners(m.point_start) for m in (one, other)]), kind="stable")
+    place = np.empty_like(order)
+    place[order] = np.arange(len(order))
+    triangles = place[np.concatenate([one.triangles, other.triangles + len(one.points)])]
+    by_body = np.argsort(np.concatenate([owners(m.triangle_start) for m in (one, other)]), kind="stable")
+    return Meshes(np.concatenate([one.points, other.points])[order], triangles[by_body], *starts)
+
+
 def face_vectors(meshes: Meshes, triangles: Ints | None = None) -> Floats:
     """Normal of each triangle (t, 3) times its area, pointing outwards."""
     corners = meshes.points[meshes.triangles if triangles is None else meshes.triangles[triangles]]

@@ -340,7 +340,7 @@ def _signed_distance(one: Any, two: Any) -> float:
     if distance > 0:
         return distance
     shared = shapely.minimum_rotated_rectangle(shapely.intersection(one, two))
-    if shapely.get_type_id(shared) != 3:
+    if shapely.is_empty(shared) or shapely.get_type_id(shared) != 3:
         return 0.0
     ring = shapely.get_coordinates(shared)
     return -float(min(np.linalg.norm(ring[1] - ring[0]), np.linalg.norm(ring[2] - ring[1])))

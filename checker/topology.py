@@ -1,6 +1,7 @@
 """From a model to its facade: every seam of every kind."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -9,31 +10,67 @@ import shapely
 from checker.facade import Facade, Layer, Seams
 from checker.foot import base, plinth_joints, rails
 from checker.joints import corners, panel_edges, panel_ends
-from checker.model import Ints, Model
+from checker.model import Bools, Ints, Model
+from checker.occupancy import fillings, occupied
 from checker.openings import openings
 from checker.walls import Walls
+from checker.ways import ON_COLUMNS, tally, way_of_seams, ways_of, without_crossed
 
 SIGHT: Final = 1000.0
 """How far away the walls that enclose a partition may stand."""
 
 
-def build(model: Model, layers: Sequence[Layer] = ()) -> Facade:
+def build(model: Model, layers: Sequence[Layer] = (), checked: Collection[str] = (ON_COLUMNS,)) -> Facade:
     """Find sides, panels, columns and seams of a model; ``layers`` are all that parts may belong to.
 
-    Elements without a body are left out; the caller tells of them.
+    Rules are to be asked of panels in the ``checked`` ways of building. Elements without a body are left out; the
+    caller tells of them.
     """
     walls = Walls(model)
     ends = panel_ends(walls)
     if len(partitions := _partitions(walls, ends)):
         walls = Walls(model, partitions)
         ends = panel_ends(walls)
+    panel = np.array([role.role == "panel" for role in model.roles], bool)
+    ends, in_gaps = without_crossed(ends, fillings(model, walls.boxes, ends), panel)
+    ends = occupied(ends, in_gaps)
     edges, standing = panel_edges(walls)
+    edges = occupied(edges, fillings(model, walls.boxes, edges))
     foot, plinths = base(walls, standing)
     joints = plinth_joints(walls, plinths)
-    seams = {type(each): each for each in (ends, edges, foot, joints, corners(walls), openings(walls))}
+    ways = ways_of(walls, ends, in_gaps)
+    seams, apart = dict[type[Seams], Seams](), dict[type[Seams], Seams]()
+    way_of: dict[str, str] = {}
+    for each in (ends, edges, foot, joints, corners(walls), openings(walls)):
+        found = way_of_seams(walls, ways, each, checked)
+        asked = np.isin(found, list(checked)) if len(each) else np.zeros(0, bool)
+        seams[type(each)], apart[type(each)] = _part_of(each, asked), _part_of(each, ~asked)
+        way_of |= dict(zip(each.ids, found, strict=True))
+    # What lies under a side belongs to it where any of its panels is asked about.
+    sides = np.unique(walls.panels.side[np.isin(ways, list(checked))]) if ways else np.zeros(0, np.int64)
+    supports = rails(walls)
     return Facade(
-        model, walls.boxes, walls.sides, walls.panels, walls.columns, seams, plinths, rails(walls), tuple(layers)
+        model,
+        walls.boxes,
+        walls.sides,
+        walls.panels,
+        walls.columns,
+        seams,
+        plinths.take(np.isin(plinths.side, sides)),
+        supports.take(np.isin(supports.side, sides)),
+        tuple(layers),
+        apart,
+        tally(walls, ways, ends, [way_of[each] for each in ends.ids], checked),
+        way_of,
     )
+
+
+def _part_of(seams: Seams, keep: Bools) -> Seams:
+    """Some of the seams, their lines numbered without holes."""
+    if keep.all():
+        return seams
+    rest = seams.take(keep)
+    return replace(rest, line=np.unique(rest.line, return_inverse=True)[1].reshape(-1))
 
 
 def _partitions(walls: Walls, ends: Seams) -> Ints:

@@ -70,6 +70,7 @@ class Walls:
         }
         nowhere = np.full((count, 3), np.nan)
         values |= {name: nowhere for name in Seams.__dataclass_fields__ if name.startswith("at_offset")}
+        values |= {"filled": nothing, "occupants": ((),) * count}
         values |= {"column": np.full(count, -1), "row": np.zeros(count, np.int64)} | given
         frame, start, end = values["frame"], values["start"], values["end"]
         across = np.nan_to_num(0.5 * (np.nan_to_num(values["near"]) + np.nan_to_num(values["far"])))
