@@ -130,7 +130,7 @@ def roles(
 
     settings = _settings(config)
     with _progress() as progress:
-        model = run.recognise(files_to_read(models or [], settings), settings, progress)
+        model = run.recognise(files_to_read(models or [], settings), settings, progress, everything=True)
     nameless = nameless_at_facade(model)
     if write is None:
         _print(recognised(model, nameless))

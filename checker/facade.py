@@ -321,9 +321,21 @@ def fault_of(model: Model, parts: Ints) -> str:
 
 
 def with_role(model: Model, roles: Sequence[str]) -> Ints:
-    """Element numbers of the given roles that have a body, ascending."""
+    """Element numbers of the given roles that have a body, ascending.
+
+    Parts that make up an element with a role are not without one (``""``).
+    """
     has_body = np.diff(model.meshes.triangle_start) > 0
-    return np.array([i for i, role in enumerate(model.roles) if role.role in roles and has_body[i]], np.int64)
+    told = (e for e, role in zip(model.elements, model.roles, strict=True) if role.role and "" in roles)
+    parts = {(element.source, guid) for element in told for guid in element.shown}
+    return np.array(
+        [
+            i
+            for i, (role, element) in enumerate(zip(model.roles, model.elements, strict=True))
+            if role.role in roles and has_body[i] and (role.role or (element.source, element.guid) not in parts)
+        ],
+        np.int64,
+    )
 
 
 def unique(names: Sequence[str]) -> tuple[str, ...]:

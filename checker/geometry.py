@@ -4,6 +4,7 @@ Arrays only; metres; coordinates are world less a local origin. Loops run over k
 except for the few bodies that a straight line does not describe.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -85,6 +86,22 @@ def spread(starts: Ints, which: Ints) -> tuple[Ints, Ints]:
     return entries, group
 
 
+def gathered(meshes: Meshes, members: Sequence[Sequence[int]]) -> Meshes:
+    """Bodies each made of all bodies of its ``members``, in their order; one without members is empty."""
+    count = np.array([len(each) for each in members], np.int64)
+    which = np.array([one for each in members for one in each], np.int64)
+    if len(which) == len(members) == len(meshes) and (which == np.arange(len(which))).all():
+        return meshes
+    last = np.concatenate([[0], np.cumsum(count)])
+    point, _ = spread(meshes.point_start, which)
+    triangle, group = spread(meshes.triangle_start, which)
+    points, triangles = (
+        np.concatenate([[0], np.cumsum(np.diff(start)[which])]) for start in (meshes.point_start, meshes.triangle_start)
+    )
+    moved = points[:-1] - meshes.point_start[which]
+    return Meshes(meshes.points[point], meshes.triangles[triangle] + moved[group, None], points[last], triangles[last])
+
+
 def lowest(values: Floats, group: Ints, count: int) -> Floats:
     """Smallest value of each of ``count`` groups; infinite where a group is empty."""
     result = np.full((count, *values.shape[1:]), np.inf)
@@ -119,13 +136,13 @@ def unit(vectors: Floats) -> Floats:
 
 def joined(one: Meshes, other: Meshes) -> Meshes:
     """The bodies of n elements of which some are in one list and some in the other."""
-    starts = [a + b for a, b in ((one.point_start, other.point_start), (one.triangle_start, other.triangle_start))]
-    order = np.argsort(np.concatenate([owners(m.point_start) for m in (one, other)]), kind="stable")
-    place = np.empty_like(order)
-    place[order] = np.arange(len(order))
-    triangles = place[np.concatenate([one.triangles, other.triangles + len(one.points)])]
-    by_body = np.argsort(np.concatenate([owners(m.triangle_start) for m in (one, other)]), kind="stable")
-    return Meshes(np.concatenate([one.points, other.points])[order], triangles[by_body], *starts)
+    both = Meshes(
+        np.concatenate([one.points, other.points]),
+        np.concatenate([one.triangles, other.triangles + len(one.points)]),
+        np.concatenate([one.point_start, other.point_start[1:] + len(one.points)]),
+        np.concatenate([one.triangle_start, other.triangle_start[1:] + len(one.triangles)]),
+    )
+    return gathered(both, [[i, i + len(one)] for i in range(len(one))])
 
 
 def face_vectors(meshes: Meshes, triangles: Ints | None = None) -> Floats:

@@ -61,12 +61,23 @@ def at_panel_edges(model: Model, points: Floats) -> Bools:
 def nameless_at_facade(model: Model) -> Ints:
     """Numbers of the flat or slender elements without a role that lie at a panel, ascending.
 
-    Elements without a body cannot be placed and are left out.
+    Elements without a body cannot be placed and are left out, as are parts of an element that is listed itself and
+    elements whose parts have roles.
     """
     box = boxes(model.meshes)
     roles = np.array([role.role for role in model.roles], dtype=object)
+    parts = [{(e.source, guid) for guid in e.shown if guid != e.guid} for e in model.elements]
+    listed = {part for found in parts for part in found}
+    known = {(e.source, e.guid) for e, role in zip(model.elements, roles, strict=True) if role}
+    alone = np.array(
+        [
+            (e.source, e.guid) not in listed and not role.part_of and known.isdisjoint(found)
+            for e, role, found in zip(model.elements, model.roles, parts, strict=True)
+        ],
+        bool,
+    )
     longest, thinnest = box.size[:, 0], box.size[:, 2]
-    candidates = np.flatnonzero((roles == "") & (longest >= LONG) & (thinnest <= THIN))
+    candidates = np.flatnonzero((roles == "") & alone & (longest >= LONG) & (thinnest <= THIN))
     panels = np.flatnonzero((roles == "panel") & (longest > 0))
     reach = shapely.box(*(box.low[candidates, :2] - REACH).T, *(box.high[candidates, :2] + REACH).T)
     plan = shapely.box(*box.low[panels, :2].T, *box.high[panels, :2].T)

@@ -13,7 +13,7 @@ import shapely
 from checker import issues, nameless, read, roles
 from checker.errors import BadSettings
 from checker.facade import SEAM_KINDS, Facade
-from checker.geometry import joined
+from checker.geometry import gathered, joined
 from checker.layers import Laps, cover, in_place_of, laps
 from checker.measure import name_of
 from checker.model import Bools, Model, ModelFile, Role
@@ -34,8 +34,8 @@ Progress = Callable[[str, float], None]
 """Told what is being done and the share that is done, 0 to 1."""
 
 
-def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress) -> Model:
-    """Read the models and tell what each element is.
+def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress, everything: bool = False) -> Model:
+    """Read the models and tell what each element is; ``everything`` reads also bodies that no role could need.
 
     Raises:
         BadModel: A file cannot be read, or the models do not meet in space.
@@ -46,20 +46,26 @@ def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress
     queried = reading.matches(settings.roles)
     wanted = roles.worth_reading(reading.elements, queried)
     progress("reading bodies", 0.25)
-    meshes, faults = reading.bodies(wanted)
+    meshes, faults = reading.bodies(wanted | everything)
     reading.check_alignment(meshes)
     progress("recognising parts", 0.6)
+    # What else was read must not change what is recognised.
+    told = (
+        gathered(meshes, [[i] if needed else [] for i, needed in enumerate(wanted.tolist())]) if everything else meshes
+    )
+    said = [fault if needed else "" for fault, needed in zip(faults, wanted.tolist(), strict=True)]
+    found = roles.assign(reading.elements, told, said, queried)
     model = Model(
         sources=reading.sources,
         elements=reading.elements,
-        roles=roles.assign(reading.elements, meshes, faults, queried),
-        meshes=meshes,
+        roles=found,
+        meshes=roles.bodies_without_seals(reading.elements, found, meshes),
         faults=faults,
         grid=reading.grid,
         origin=reading.origin,
         notes=reading.notes,
     )
-    return _with_bodies_at_edges(model, reading, wanted)
+    return _with_bodies_at_edges(model, reading, wanted | everything)
 
 
 def _with_bodies_at_edges(model: Model, reading: read.Reading, known: Bools) -> Model:
