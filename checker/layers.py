@@ -136,7 +136,8 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
         astray[s] = _covering(beside, seams.line[s], missing.start[h], missing.end[h])
         if len(s):
             unknown = parts_in_lanes(facade, layer, kind, ("",))[number].inside
-            nameless[s] = _covering(unknown, seams.line[s], missing.start[h], missing.end[h])
+            first_own, last_own = np.maximum(missing.start[h], seams.start[s]), np.minimum(missing.end[h], seams.end[s])
+            nameless[s] = _covering(unknown, seams.line[s], first_own, last_own)
         piece[s] = _ending(inside, inside.end, seams.line[s], missing.start[h])
         other[s] = _ending(inside, inside.start, seams.line[s], missing.end[h])
         meets = _joints(inside)

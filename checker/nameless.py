@@ -16,45 +16,24 @@ LONG: Final = 0.5
 """...and their longest no less than this."""
 
 
-AT_EDGE: Final = 0.5
-"""What seals or fills an edge of a panel has every point of its section nearer to that edge than this."""
-STACKED: Final = 0.1
-"""Panels one above the other are no further apart than this."""
+BESIDE: Final = 0.5
+"""What fills a gap or seals an edge has no point further beside the panel than this..."""
+BEFORE: Final = 0.25
+"""... or further before or behind its faces."""
 
 
-def at_panel_edges(model: Model, points: Floats) -> Bools:
-    """Which points (k, 3) lie near an upright end of any panel, or near the lowest or highest edge of a wall of them.
-
-    Something of each body without a role lies there, or it fills no gap and seals no edge: such bodies need no reading.
-    """
+def at_panels(model: Model, points: Floats) -> Bools:
+    """Which points (k, 3) lie at a panel, so that the bodies they belong to may fill one of its gaps."""
     box = boxes(model.meshes)
     panel = np.array([i for i, role in enumerate(model.roles) if role.role == "panel"], np.int64)
     panel = panel[box.size[panel, 0] > 0]
-    normal = box.axes[panel, 2] * [1.0, 1.0, 0.0]
-    upright = np.linalg.norm(normal, axis=1) > 0.5
-    panel, normal = panel[upright], normal[upright] / np.linalg.norm(normal[upright], axis=1, keepdims=True)
-    along = np.stack([-normal[:, 1], normal[:, 0], normal[:, 2]], axis=1)
-    reach = [
-        0.5 * np.einsum("pk,pk->p", box.size[panel], np.abs(np.einsum("pkj,pj->pk", box.axes[panel], way)))
-        for way in (along, normal)
-    ]
-    low, high = box.low[panel], box.high[panel]
-    plan = shapely.box(*low[:, :2].T, *high[:, :2].T)
-    tree = shapely.STRtree(plan)
-    below, above = tree.query(plan)
-    stacked = (below != above) & (np.abs(low[above, 2] - high[below, 2]) < STACKED)
-    covered = np.stack([np.isin(np.arange(len(panel)), which[stacked]) for which in (above, below)])
-    k, p = tree.query(shapely.box(*(points[:, :2] - AT_EDGE).T, *(points[:, :2] + AT_EDGE).T))
-    off = points[k] - box.centre[panel[p]]
-    u, d = (np.abs(np.einsum("ij,ij->i", off, way[p])) for way in (along, normal))
-    z = points[k, 2]
-    near = (u < reach[0][p] + AT_EDGE) & (d < reach[1][p] + AT_EDGE)
-    near &= (z > low[p, 2] - AT_EDGE) & (z < high[p, 2] + AT_EDGE)
-    at_end = u > reach[0][p] - AT_EDGE
-    at_foot = ~covered[0][p] & (z < low[p, 2] + AT_EDGE)
-    at_head = ~covered[1][p] & (z > high[p, 2] - AT_EDGE)
+    grown = box.size[panel] + 2 * np.array([BESIDE, BESIDE, BEFORE])
+    tree = shapely.STRtree(shapely.box(*(box.low[panel, :2] - BESIDE).T, *(box.high[panel, :2] + BESIDE).T))
+    point, which = tree.query(shapely.points(points[:, :2]))
+    off = np.abs(np.einsum("ikj,ij->ik", box.axes[panel[which]], points[point] - box.centre[panel[which]]))
+    near = (2 * off <= grown[which]).all(axis=1)
     result = np.zeros(len(points), bool)
-    result[k[near & (at_end | at_foot | at_head)]] = True
+    result[point[near]] = True
     return result
 
 

@@ -4,7 +4,6 @@ Rays through a gap, from inside outwards, are asked whether they meet a body on 
 that is wider than the gap, hollow, bent or in several pieces.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -19,8 +18,8 @@ NARROWEST: Final = 1e-3
 """Parts that leave less between them touch: nothing lies in between."""
 INSIDE: Final = 5e-4
 """A body lies in a gap when it reaches further into it than this."""
-ALONG, ACROSS = 16, 4
-"""Rays through one gap: so the share that is filled is known to one part in 64."""
+RAYS: Final = 16
+"""Rays through one gap along it, and as many across: so wide or long a part as one in 16 is told."""
 LAYERS: Final = frozenset({"seal", "sealant", "foam", "insulation", "tape", "flashing", "membrane", "eave-profile"})
 """Roles of what belongs into a gap or over it; how far these cover a seam is asked layer by layer."""
 WORTH_NAMING: Final = 0.05
@@ -107,36 +106,38 @@ def _hits(model: Model, frame: Floats, element: Ints, low: Floats, high: Floats)
     """Which rays through each gap (m, rays) meet the body of the pair's element between ``low`` and ``high`` (m, 3)."""
     entries, pair = g.spread(model.meshes.triangle_start, element)
     corners = np.einsum("tij,tkj->tki", frame[pair], model.meshes.points[model.meshes.triangles[entries]])
-    beside = (corners[:, :, :2].max(axis=1) < low[pair, :2]) | (corners[:, :, :2].min(axis=1) > high[pair, :2])
-    corners, pair = corners[~beside.any(axis=1)], pair[~beside.any(axis=1)]
-    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
-    area = _cross(b - a, c - a)
-    flat = np.abs(area) > 1e-14
-    a, b, c, area, pair = a[flat], b[flat], c[flat], area[flat], pair[flat]
+    # In coordinates of the gap along and across, 0 to 1, a ray has the same place in all of them.
+    corners[:, :, :2] = (corners[:, :, :2] - low[pair, None, :2]) / (high - low)[pair, None, :2]
+    area = _cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    first, last = corners[:, :, :2].min(axis=1), corners[:, :, :2].max(axis=1)
+    seen = (np.abs(area) > 1e-12) & (last > 0.0).all(axis=1) & (first < 1.0).all(axis=1)
+    corners, area, pair, first, last = corners[seen], area[seen], pair[seen], first[seen], last[seen]
     # Faces that look inwards are where a ray enters.
     enters = -np.sign(area) * np.sign(np.linalg.det(frame))[pair]
     count = len(element)
-    result = np.zeros((count, ALONG * ACROSS), bool)
-    for ray, (along, across) in enumerate(_places()):
-        point = low[:, :2] + np.array([along, across]) * (high - low)[:, :2]
-        p = point[pair]
-        # Twice the areas towards each corner: the triangle holds the ray where none has another sign than its own.
-        first, second = _cross(c - b, p - b[:, :2]) / area, _cross(a - c, p - c[:, :2]) / area
-        third = 1.0 - first - second
-        inside = (first >= 0) & (second >= 0) & (third >= 0)
-        out = (first * a[:, 2] + second * b[:, 2] + third * c[:, 2])[inside]
-        mine = pair[inside]
-        within = (out > low[mine, 2] + INSIDE) & (out < high[mine, 2] - INSIDE)
-        result[:, ray] = np.bincount(mine[within], minlength=count) > 0
-        # A body that holds the whole depth of the gap is entered before it and left behind it.
-        before = out <= low[mine, 2] + INSIDE
-        result[:, ray] |= np.bincount(mine[before], enters[inside][before], minlength=count) > 0.5
-    return result
+    result = np.zeros((count, RAYS, RAYS), bool)
+    for i, along in enumerate((np.arange(RAYS) + 0.4871) / RAYS):  # off the middles of cells, where edges often lie
+        here = np.flatnonzero((first[:, 0] <= along) & (last[:, 0] >= along))
+        a, b, c = corners[here, 0], corners[here, 1], corners[here, 2]
+        # Shares of the corners where a ray passes: straight functions of its place across.
+        shares = [[value / area[here] for value in _side(p, q, along)] for p, q in ((b, c), (c, a), (a, b))]
+        for j, across in enumerate((np.arange(RAYS) + 0.5203) / RAYS):
+            share = [start + slope * across for start, slope in shares]
+            hit = np.flatnonzero((share[0] >= 0) & (share[1] >= 0) & (share[2] >= 0))
+            out = sum(one[hit] * corner[hit, 2] for one, corner in zip(share, (a, b, c), strict=True))
+            mine = pair[here[hit]]
+            within = (out > low[mine, 2] + INSIDE) & (out < high[mine, 2] - INSIDE)
+            result[:, i, j] = np.bincount(mine[within], minlength=count) > 0
+            # A body that holds the whole depth of the gap is entered before it and left behind it.
+            before = out <= low[mine, 2] + INSIDE
+            result[:, i, j] |= np.bincount(mine[before], enters[here[hit]][before], minlength=count) > 0.5
+    return result.reshape(count, RAYS * RAYS)
 
 
-def _places() -> Sequence[tuple[float, float]]:
-    """Places of rays as shares of a gap along and across: a little off the middles of cells, where edges often lie."""
-    return [((i + 0.4871) / ALONG, (j + 0.5203) / ACROSS) for i in range(ALONG) for j in range(ACROSS)]
+def _side(p: Floats, q: Floats, along: float) -> tuple[Floats, Floats]:
+    """Twice the area (t,) that edges ``p`` to ``q`` span with a point: its value at 0 across, and its slope."""
+    start = (q[:, 0] - p[:, 0]) * -p[:, 1] - (q[:, 1] - p[:, 1]) * (along - p[:, 0])
+    return start, q[:, 0] - p[:, 0]
 
 
 def _cross(one: Floats, other: Floats) -> Floats:

@@ -65,15 +65,15 @@ def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress
         origin=reading.origin,
         notes=reading.notes,
     )
-    return _with_bodies_at_edges(model, reading, wanted | everything)
+    return _with_bodies_at_panels(model, reading, wanted | everything)
 
 
-def _with_bodies_at_edges(model: Model, reading: read.Reading, known: Bools) -> Model:
-    """The model with the bodies of what has no role and yet lies at the edge of a panel: it may fill a seam."""
+def _with_bodies_at_panels(model: Model, reading: read.Reading, known: Bools) -> Model:
+    """The model with the bodies of what has no role and yet lies at a panel: it may fill a seam."""
     if not any(role.role == "panel" for role in model.roles):
         return model
     points, owner = reading.points(~known)
-    near = np.isin(np.arange(len(known)), owner[nameless.at_panel_edges(model, points)])
+    near = np.isin(np.arange(len(known)), owner[nameless.at_panels(model, points)])
     if not near.any():
         return model
     meshes, faults = reading.bodies(near)

@@ -85,9 +85,9 @@ class Run:
         """The way this run tells of itself; nothing where it is too short for that."""
         if self.total == 0:
             return ""
-        if self.column >= MOST * self.total:
+        if self.column >= MOST * self.total and self.column > self.axis:
             return BETWEEN_COLUMNS
-        if self.member >= MOST * self.total:
+        if self.member >= MOST * self.total and self.member > self.axis:
             return BETWEEN_MULLIONS
         if self.butt >= MOST * self.total and self.places >= FEW:
             return BUTTING
