@@ -119,6 +119,8 @@ def check(
         result = run.check(files_to_read(models or [], settings), settings, load_rules(), progress, before)
         written = run.write(result, out, [Format(each).value for each in dict.fromkeys(formats or Format)], before)
     _print(summary(replace(result, notes=(*result.notes, *written.notes)), written.files))
+    if result.unchecked:
+        raise CannotCheck(result.unchecked)
     _exit(fail_on, {severity: result.count(severity) for severity in SEVERITIES})
 
 

@@ -135,6 +135,17 @@ def unit(vectors: Floats) -> Floats:
     return result
 
 
+def joined(one: Meshes, other: Meshes) -> Meshes:
+    """The bodies of n elements of which some are in one list and some in the other."""
+    both = Meshes(
+        np.concatenate([one.points, other.points]),
+        np.concatenate([one.triangles, other.triangles + len(one.points)]),
+        np.concatenate([one.point_start, other.point_start[1:] + len(one.points)]),
+        np.concatenate([one.triangle_start, other.triangle_start[1:] + len(one.triangles)]),
+    )
+    return gathered(both, [[i, i + len(one)] for i in range(len(one))])
+
+
 def face_vectors(meshes: Meshes, triangles: Ints | None = None) -> Floats:
     """Normal of each triangle (t, 3) times its area, pointing outwards."""
     corners = meshes.points[meshes.triangles if triangles is None else meshes.triangles[triangles]]
