@@ -141,7 +141,7 @@ def seam_table(facade: Facade) -> SeamTable:
             add(part, [elements[p].guid if p >= 0 else "" for p in getattr(seams, part)])
         for name, values in zip(("x_m", "y_m", "z_m"), (seams.point + origin).T, strict=True):
             add(name, numbers(values))
-        for layer in (each for each in facade.layers if each.seams):
+        for layer in (each for each in facade.layers if each.seams and each.runs):
             share = cover(facade, layer, kind).share if kind in layer.seams else np.full(len(seams), np.nan)
             add(layer.name, numbers(share))
     return SeamTable(columns)
