@@ -96,12 +96,12 @@ def _placed(facade: Facade, layer: Layer, elsewhere: bool = False) -> set[int]:
     if elsewhere:
         alike = [each for each in alike if not set(each.seams) & set(layer.seams)]
     lanes = [
-        lane
+        lane.inside.take(lane.inside.meets(line_ends(facade.seams[kind])))
         for each in (*alike, *(() if elsewhere else (layer,)))
         for kind in each.seams
         for lane in lanes_of(facade, each, kind)
     ]
-    return {element for lane in lanes for element in lane.inside.element.tolist()}
+    return {element for lane in lanes for element in lane.element.tolist()}
 
 
 def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
