@@ -189,21 +189,6 @@ def _stretches(
     part_low, part_high = g.lowest(clipped_low[met], pair[met], m), g.highest(clipped_high[met], pair[met], m)
     deep = part_high - part_low
     good = (deep[:, 0] > TOUCH) & (deep[:, 1] > TOUCH)
-    if strict:
-        # A part that pokes into the zone from elsewhere does not count: the middle of its section must lie inside.
-        whole_low, whole_high = (
-            g.lowest(local[:, :, 2].min(axis=1), pair, m),
-            g.highest(local[:, :, 2].max(axis=1), pair, m),
-        )
-        near_low = g.lowest(local[met][:, :, 2].min(axis=1), pair[met], m)
-        near_high = g.highest(local[met][:, :, 2].max(axis=1), pair[met], m)
-        middle = 0.5 * (
-            np.where(np.isfinite(near_low), near_low, whole_low)
-            + np.where(np.isfinite(near_high), near_high, whole_high)
-        )
-        inside = (middle > zone.out_low[line] - TOUCH) & (middle < zone.out_high[line] + TOUCH)
-        # At an inner corner the piece of the other side, which runs outwards here, fills its own width.
-        good &= inside | _runs_through(facade, element, frame[line])
     keep = met & good[pair]
     merged = g.merge(pair[keep], reach[keep, 0], reach[keep, 1])
     size, axes = facade.boxes.size[element], facade.boxes.axes[element]
@@ -211,6 +196,16 @@ def _stretches(
     # Compact parts and rings have no direction of their own and may continue any seam.
     parallel = (along > 0.85) | (size[:, 0] < 2.0 * size[:, 1])
     owner = merged.group
-    return Pieces(
+    pieces = Pieces(
         line[owner], element[owner], merged.start, merged.end, parallel[owner], part_low[owner], part_high[owner]
     )
+    if not strict:
+        return pieces
+    # A part that pokes into the zone from elsewhere does not count: the middle of its section must lie inside.
+    frames = frame[pieces.lane]
+    middle = 0.5 * (pieces.start + pieces.end)
+    near, far = g.slices(facade.model.meshes, pieces.element, frames, middle[:, None])
+    depth = 0.5 * (near + far)[:, 0, 1]
+    inside = (depth > zone.out_low[pieces.lane] - TOUCH) & (depth < zone.out_high[pieces.lane] + TOUCH)
+    # At an inner corner the piece of the other side, which runs outwards here, fills its own width.
+    return pieces.take(inside | _runs_through(facade, pieces.element, frames))

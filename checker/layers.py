@@ -14,7 +14,7 @@ import shapely
 from checker import geometry as g
 from checker.corners import at_corners
 from checker.facade import BaseSeams, Facade, FootCorners, Layer, Seams, Subjects, unique
-from checker.lanes import CORNER_STRETCH, TOUCH, Pieces, lanes_of, line_ends
+from checker.lanes import CORNER_STRETCH, TOUCH, WIDEST_STRIP, Pieces, lanes_of, line_ends
 from checker.model import Floats, Ints
 from checker.plan import shortest_way
 
@@ -102,6 +102,8 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
     for number, lane in enumerate(lanes):
         inside, fills = lane.inside, lane.fills
         beside = lane.around.astray(placed)
+        # Boards, cores and claddings of the same role near a zone are no strips gone astray.
+        beside = beside.take(layer.rings | (facade.boxes.size[beside.element, 1] < WIDEST_STRIP))
         # What only crosses the zone, or begins where the line ends, belongs to another seam.
         shared = [np.minimum(p.end, last[p.lane]) - np.maximum(p.start, first[p.lane]) for p in (inside, beside)]
         modelled |= bool((inside.parallel & (shared[0] > TOUCH)).any() or (shared[1] > TOUCH).any())
