@@ -16,6 +16,7 @@ from checker.errors import BadModel
 from checker.output.findings import findings_schema
 from checker.result import SEVERITIES, Coverage
 from checker.rule import load_rules
+from checker.run import Written
 
 ROOT = Path(__file__).parent.parent
 
@@ -42,17 +43,17 @@ def checks(monkeypatch):
     def put(result=None, error=None):
         asked = SimpleNamespace(files=None, settings=None, formats=None, out=None)
 
-        def check(files, settings, rules, progress):
+        def check(files, settings, rules, progress, previous):
             asked.files, asked.settings = files, settings
             progress("reading", 0.5)
             if error:
                 raise error
             return result
 
-        def write(found, out, formats):
+        def write(found, out, formats, previous):
             assert found is result
             asked.out, asked.formats = out, list(formats)
-            return [out / "findings.json"]
+            return Written((out / "findings.json",))
 
         monkeypatch.setattr("checker.run.check", check)
         monkeypatch.setattr("checker.run.write", write)

@@ -1,6 +1,10 @@
-"""What a BCF file holds, and what is to be changed in it. Nothing here knows the XML."""
+"""What a BCF file holds, and what is to be changed in it. Nothing here knows the XML.
 
-from dataclasses import dataclass
+Every GUID read is in lower case with hyphens where it is a UUID in any spelling, else as it stands. Texts are without
+blanks round them.
+"""
+
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
 BcfVersion = Literal["2.1", "3.0"]
@@ -30,9 +34,11 @@ class View:
 
 @dataclass(frozen=True, slots=True)
 class Topic:
-    """A topic as it stands in the file. ``guid`` is in lower case; ``folder`` is where its entries lie in the zip.
+    """A topic as it stands in the file. ``folder`` is where its entries lie in the zip, as a path with ``/``.
 
-    ``fault`` says why its markup cannot be read (then everything else is blank), or is ``""``.
+    ``guid`` is that of the markup; the folder may be called otherwise. ``fault`` says why the markup cannot be read, or
+    is ``""``; then ``guid`` is the one that the folder is called by (``""`` for none), and everything else is blank.
+    Dates are as written: see `moment`.
     """
 
     guid: str
@@ -59,7 +65,8 @@ class Topic:
 class Container:
     """A BCF file: its version, topics, and the words its extension lists allow (``()`` for "no list, any word").
 
-    ``notes`` are sentences on what is wrong in the file and was put up with; ``sha256`` of the bytes read.
+    ``notes`` are sentences on what is wrong in the file and was put up with; ``data`` is the file, byte for byte, and
+    ``sha256`` tells whether somebody has saved it since.
     """
 
     file: str
@@ -73,6 +80,7 @@ class Container:
     users: tuple[str, ...] = ()
     stages: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    data: bytes = field(default=b"", repr=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ import io
 import re
 import unicodedata
 import zipfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from math import inf
@@ -15,11 +15,12 @@ from uuid import UUID, uuid5
 import numpy as np
 from lxml import etree
 
+from checker.bcf.records import NewTopic, NewView
 from checker.model import Model
 from checker.output.picture import draw_all
 from checker.output.safely import replace_file
 from checker.output.views import Viewpoint, both_views, element_boxes, is_global_id
-from checker.result import Issue, Point, Result, Severity, Verdict
+from checker.result import Issue, Point, Remark, Result, Severity, Verdict
 from checker.rule import required_range
 
 AUTHOR: Final = "seamtrace"
@@ -51,22 +52,47 @@ def issues_bcf(result: Result, saved: str) -> bytes:
         raise ValueError(f"no time stamp in UTC: {saved!r}")
     if len({issue.topic.lower() for issue in result.issues}) < len(result.issues):
         raise ValueError("two issues share one topic")
-    model = result.model
-    boxes = element_boxes(model)
-    pairs = [both_views(issue, model, boxes) for issue in result.issues]
-    pictures = draw_all([view for pair in pairs for view in pair], model, boxes)
     archive = _Archive(saved)
     archive.add("bcf.version", _xml(_version()))
-    archive.add("project.bcfp", _xml(_project(model)))
-    for issue, pair in zip(result.issues, pairs, strict=True):
-        entries = [_Entry.of(issue, view, first=view is pair[0]) for view in pair]
-        folder = issue.topic.lower()
-        archive.add(f"{folder}/", b"")
-        archive.add(f"{folder}/markup.bcf", _xml(_markup(issue, result, entries, saved)))
-        for entry in entries:
-            archive.add(f"{folder}/{entry.file}", _xml(_visualization(_as_opened(entry.view), entry.guid)))
-            archive.add(f"{folder}/{entry.snapshot}", next(pictures))
+    archive.add("project.bcfp", _xml(_project(result.model)))
+    for topic in new_topics(result, result.issues, saved):
+        archive.add(f"{topic.guid}/", b"")
+        for name, content in topic.entries:
+            archive.add(f"{topic.guid}/{name}", content)
     return archive.close()
+
+
+def new_topics(result: Result, issues: Sequence[Issue], saved: str) -> Iterator[NewTopic]:
+    """The topics of some issues of a run."""
+    remarks = _remarks(result)
+    for issue, entries in zip(issues, _entries(result.model, issues), strict=True):
+        entries = list(entries)
+        views = [part for entry, view in entries for part in ((entry.file, view.xml), (entry.snapshot, view.png))]
+        markup = _markup(issue, result, [entry for entry, _ in entries], saved, remarks.get(issue.topic))
+        yield NewTopic(issue.topic.lower(), (("markup.bcf", _xml(markup)), *views))
+
+
+def new_views(model: Model, issues: Sequence[Issue]) -> Iterator[tuple[NewView, ...]]:
+    """The viewpoints of some issues."""
+    return (tuple(view for _, view in entries) for entries in _entries(model, issues))
+
+
+def _entries(model: Model, issues: Sequence[Issue]) -> Iterator[list[tuple["_Entry", NewView]]]:
+    boxes = element_boxes(model)
+    pairs = [both_views(issue, model, boxes) for issue in issues]
+    pictures = draw_all([view for pair in pairs for view in pair], model, boxes)
+    for issue, pair in zip(issues, pairs, strict=True):
+        entries = [_Entry.of(issue, view, first=view is pair[0]) for view in pair]
+        yield [
+            (entry, NewView(entry.guid, _xml(_visualization(_as_opened(entry.view), entry.guid)), next(pictures)))
+            for entry in entries
+        ]
+
+
+def _remarks(result: Result) -> dict[str, Remark]:
+    """What is to be said of the issues of a run, by topic."""
+    changes = result.changes.issues if result.changes else ()
+    return {change.topic: change.remark for change in changes if change.remark is not None}
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,18 +196,18 @@ def _project(model: Model) -> Node:
     return root
 
 
-def _markup(issue: Issue, result: Result, entries: Sequence[_Entry], saved: str) -> Node:
+def _markup(issue: Issue, result: Result, entries: Sequence[_Entry], saved: str, remark: Remark | None = None) -> Node:
     root = etree.Element("Markup")
     header = _add(root, "Header")
     for number, source in enumerate(result.model.sources, 1):
-        guid = {"IfcProject": source.project_guid} if is_global_id(source.project_guid) else {}
-        file = _add(header, "File", isExternal="true", **guid)
+        project = {"IfcProject": source.project_guid} if is_global_id(source.project_guid) else {}
+        file = _add(header, "File", isExternal="true", **project)
         # Only the last part: folders say where a person works.
         name = PureWindowsPath(source.file).name or PureWindowsPath(source.header_name).name
         _add(file, "Filename", _line(name) or f"model {number}")
         if _STAMP.fullmatch(source.saved):
             _add(file, "Date", source.saved)
-    status = "Closed" if issue.accepted else "Open"
+    status = remark.status if remark else "Closed" if issue.accepted else "Open"
     topic = _add(root, "Topic", Guid=issue.topic.lower(), TopicType=TYPE[issue.severity], TopicStatus=status)
     title = _line(issue.title, LONGEST_TITLE) or _line(issue.rule)
     _add(topic, "Title", title)
@@ -199,10 +225,13 @@ def _markup(issue: Issue, result: Result, entries: Sequence[_Entry], saved: str)
     _add(topic, "Description", description(issue, result))
     # Some readers list viewpoints by their comments only, so each has one.
     for entry in entries:
-        comment = _add(root, "Comment", Guid=str(uuid5(UUID(issue.topic), f"comment {entry.guid} {saved}")))
+        guid, text = str(uuid5(UUID(issue.topic), f"comment {entry.guid} {saved}")), f"{entry.view.caption} {title}"
+        if remark and entry is entries[0]:
+            guid, text = remark.guid, legal(remark.text)
+        comment = _add(root, "Comment", Guid=guid)
         _add(comment, "Date", saved)
         _add(comment, "Author", AUTHOR)
-        _add(comment, "Comment", f"{entry.view.caption} {title}")
+        _add(comment, "Comment", text)
         _add(comment, "Viewpoint", Guid=entry.guid)
     for number, entry in enumerate(entries):
         node = _add(root, "Viewpoints", Guid=entry.guid)
