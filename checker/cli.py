@@ -49,6 +49,13 @@ class Format(StrEnum):
     csv = "csv"
 
 
+class BcfVersion(StrEnum):
+    """The versions of BCF that can be written."""
+
+    two = "2.1"
+    three = "3.0"
+
+
 Models = Annotated[
     list[Path] | None,
     typer.Argument(metavar="MODEL...", help="IFC files (.ifc or .ifcZIP); those of [models] when none is given."),
@@ -99,6 +106,7 @@ def check(
     formats: Annotated[
         list[Format] | None, typer.Option("--format", help="What to write; may be repeated. All when not given.")
     ] = None,
+    bcf_version: Annotated[BcfVersion, typer.Option(help="Version of the BCF file.")] = BcfVersion.two,
 ) -> None:
     """Find and measure the seams, check them, write the results."""
     from checker import run
@@ -106,7 +114,9 @@ def check(
     settings = _settings(config)
     with _progress() as progress:
         result = run.check(files_to_read(models or [], settings), settings, load_rules(), progress)
-        written = run.write(result, out, [Format(each).value for each in dict.fromkeys(formats or Format)])
+        written = run.write(
+            result, out, [Format(each).value for each in dict.fromkeys(formats or Format)], bcf_version.value
+        )
     _print(summary(result, written))
     if fail_on is not FailOn.never:
         grave = SEVERITIES[: SEVERITIES.index(fail_on.value) + 1]

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from checker import issues, read, roles
+from checker.bcf.records import BcfVersion
 from checker.errors import BadSettings, CannotCheck
 from checker.facade import SEAM_KINDS, Facade
 from checker.layers import Laps, cover, laps
@@ -151,7 +152,7 @@ def seam_table(facade: Facade) -> SeamTable:
     return SeamTable(columns)
 
 
-def write(result: Result, out: Path, formats: Sequence[str]) -> tuple[Path, ...]:
+def write(result: Result, out: Path, formats: Sequence[str], bcf_version: BcfVersion = "2.1") -> tuple[Path, ...]:
     """Write the asked formats (``bcf``, ``json``, ``csv``) into a folder; all are whole, or none is touched.
 
     Raises:
@@ -160,7 +161,7 @@ def write(result: Result, out: Path, formats: Sequence[str]) -> tuple[Path, ...]
     saved = run_time(result.model)
     contents: dict[Path, bytes] = {}
     if "bcf" in formats:
-        contents[out / "issues.bcf"] = issues_bcf(result, saved)
+        contents[out / "issues.bcf"] = issues_bcf(result, saved, bcf_version)
     if "json" in formats:
         contents[out / "findings.json"] = findings(result)
     if "csv" in formats:

@@ -12,7 +12,8 @@ from xml.sax.saxutils import escape
 
 from checker.bcf.archive import Entry, Record, joined, new, renewed
 from checker.bcf.reading import LISTS, Markup, Opened, guid, markup, topic
-from checker.bcf.records import Comment, Container, Edit, NewTopic, Topic
+from checker.bcf.records import BcfVersion, Container, Edit, NewTopic, Topic, View
+from checker.bcf.writing import comment_element, view_element, view_files
 from checker.bcf.xml import BrokenPart, Document, Node, document, element, legal, parse, written
 
 _IN_MARKUP: Final = ("Header", "Topic", "Comment", "Viewpoints")
@@ -53,27 +54,6 @@ def update(found: Container, edits: Sequence[Edit], topics: Sequence[NewTopic], 
     return changes.updated()
 
 
-def view_files(view: str, first: bool) -> tuple[str, str]:
-    """Names of a viewpoint's file and its picture, by its GUID; ``first`` of its topic or not.
-
-    2.1 wants these names in each topic; they stay with the oldest viewpoint. To 3.0 any name will do.
-    """
-    return ("viewpoint.bcfv", "snapshot.png") if first else (f"{view}.bcfv", f"{view}.png")
-
-
-def comment_element(comment: Comment) -> Node:
-    """A comment, the same in both versions."""
-    view = [element("Viewpoint", Guid=comment.viewpoint)] if comment.viewpoint else []
-    texts = (("Date", comment.date), ("Author", comment.author), ("Comment", comment.text))
-    return element("Comment", "", *(element(*each) for each in texts), *view, Guid=comment.guid)
-
-
-def view_element(tag: str, view: str, files: tuple[str, str]) -> Node:
-    """The entry of a viewpoint, whose ``tag`` is another in each version."""
-    file, picture = files
-    return element(tag, "", element("Viewpoint", file), element("Snapshot", picture), Guid=view)
-
-
 class _Changes:
     """What is to become of a file."""
 
@@ -103,7 +83,7 @@ class _Changes:
         if any(guid(each.attribute("Guid")) == edit.comment.guid for each in before.comments()):
             return
         names = self._view_names(entry, before, edit)
-        data = before.text.encoded(_with_edit(before, edit, names, self._found.version == "3.0"))
+        data = before.text.encoded(_with_edit(before, edit, names, self._found.version))
         after = markup(document(before.text.where, data))
         if not _adds_only(before, after, edit, names):
             self._notes.append(f"{before.text.where} is built in an unusual way and stays without the new comment.")
@@ -184,7 +164,7 @@ class _Changes:
         return Updated(data, tuple(self._notes))
 
 
-def _with_edit(before: Markup, edit: Edit, names: dict[str, tuple[str, str]], version_3: bool) -> bytes:
+def _with_edit(before: Markup, edit: Edit, names: dict[str, tuple[str, str]], version: BcfVersion) -> bytes:
     """The text of a markup with an edit."""
     root, topic = before.root, before.topic
     splice = _Splice(before.text, root)
@@ -196,8 +176,11 @@ def _with_edit(before: Markup, edit: Edit, names: dict[str, tuple[str, str]], ve
         else:
             splice.into(topic, element(tag, text), _IN_TOPIC)
     # Where a topic is built in the way of the other version, that is how its other comments are found.
-    inside = version_3 if before.inside is None else before.inside
-    views = [view_element("ViewPoint" if inside else "Viewpoints", view, files) for view, files in names.items()]
+    inside = version == "3.0" if before.inside is None else before.inside
+    views = [
+        view_element("3.0" if inside else "2.1", View(view, *files), number)
+        for number, (view, files) in enumerate(names.items(), len(before.views()))
+    ]
     if not inside:
         for each in (comment_element(edit.comment), *views):
             splice.into(root, each, _IN_MARKUP)
