@@ -117,6 +117,87 @@ class Coverage:
     length_m: float
 
 
+Life = Literal["new", "worse", "back", "mended", "better", "accepted", "unchanged", "no longer checkable"]
+LIVES: Final[tuple[Life, ...]] = (
+    "new",
+    "worse",
+    "back",
+    "mended",
+    "better",
+    "accepted",
+    "unchanged",
+    "no longer checkable",
+)
+"""What can become of an issue from one release to the next, in the order in which it is told."""
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """What is to be said of an issue in the BCF file: a comment, perhaps a new status, perhaps new viewpoints."""
+
+    guid: str
+    text: str
+    status: str = ""
+    view: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What has become of one issue since the previous release.
+
+    ``rung`` tells by what it was recognised (``""`` where nothing had to be), ``was_mm`` and ``now_mm`` its worst value
+    then and now, ``says`` more in a sentence. ``issue`` is its place in ``Result.issues``, None where nothing fails.
+    """
+
+    key: str
+    topic: str
+    rule: str
+    life: Life
+    says: str
+    rung: str = ""
+    was_mm: float | None = None
+    now_mm: float | None = None
+    issue: int | None = None
+    remark: Remark | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PartChange:
+    """A part at the seams that came, went, moved or has another shape: its GlobalId now (or last), role and mark.
+
+    ``was`` is its former GlobalId where that is another one, ``rung`` by what it was recognised. ``by_mm`` tells how
+    far the middle of a moved body went, or the furthest that a side of a reshaped one did.
+    """
+
+    guid: str
+    what: Literal["added", "removed", "moved", "reshaped"]
+    role: str
+    mark: str
+    model: str
+    was: str = ""
+    rung: str = ""
+    by_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Changes:
+    """What changed since the previous release.
+
+    ``since`` names what was compared with. ``parts`` are None where nothing is known of the previous release's parts,
+    ``renamed`` counts the parts recognised under another GlobalId, by rung.
+    """
+
+    since: str
+    issues: tuple[Change, ...]
+    parts: tuple[PartChange, ...] | None = None
+    renamed: Mapping[str, int] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+    def count(self, life: Life) -> int:
+        """How many issues this has become of."""
+        return sum(1 for change in self.issues if change.life == life)
+
+
 @dataclass(frozen=True, slots=True)
 class SeamTable:
     """The columns of ``seams.csv``: equally long lists of text, numbers, or None for a blank."""
@@ -141,6 +222,7 @@ class Result:
     verdicts: tuple[Verdict, ...]
     issues: tuple[Issue, ...]
     notes: tuple[str, ...] = field(default=())
+    changes: Changes | None = None
     due_days: Mapping[Severity, int] = field(default_factory=dict)
     stage: str = ""
 

@@ -42,6 +42,18 @@ class Acceptance:
     upto_mm: float | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Statuses:
+    """What BCF files call the states of an issue; of several words the first that a file allows is written.
+
+    A topic with any of the words in ``closed`` is closed, one with any other word, known or not, is open.
+    """
+
+    open: tuple[str, ...] = ("Open",)
+    closed: tuple[str, ...] = ("Closed",)
+    reopened: tuple[str, ...] = ("ReOpened",)
+
+
 @dataclass(frozen=True)
 class Settings:
     """What a project has set; everything else has its default. ``file`` is the path read, or None."""
@@ -55,6 +67,7 @@ class Settings:
     severities: Mapping[str, Severity] = field(default_factory=dict)
     switched_off: frozenset[str] = frozenset()
     accepted: tuple[Acceptance, ...] = ()
+    statuses: Statuses = Statuses()
     due_days: Mapping[Severity, int] = field(default_factory=dict)
     stage: str = ""
 
@@ -83,7 +96,16 @@ def load_settings(path: Path | None, rules: Sequence[AnyRule]) -> Settings:
     """
     if path is None:
         return Settings()
-    read = cast(dict[str, Any], _shape(rules).read(_toml(path), _Place(path.name)))
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise BadSettings(f"{path}: cannot be read ({error.strerror}). Check the path given with --config.") from None
+    return parse_settings(path, data, rules)
+
+
+def parse_settings(path: Path, data: bytes, rules: Sequence[AnyRule]) -> Settings:
+    """What the content of a project file at ``path`` sets. Raises `BadSettings` as `load_settings` does."""
+    read = cast(dict[str, Any], _shape(rules).read(_toml(path, data), _Place(path.name)))
     limits, severities, off = {}, {}, set()
     for rule in rules:
         chosen = dict(read.get("limits", {}).get(rule.name, {}))
@@ -110,7 +132,19 @@ def load_settings(path: Path | None, rules: Sequence[AnyRule]) -> Settings:
         accepted=accepted,
         due_days=read.get("bcf", {}).get("due_days", {}),
         stage=read.get("bcf", {}).get("stage", ""),
+        statuses=_statuses(read.get("bcf", {}).get("statuses", {}), path),
     )
+
+
+def _statuses(read: Mapping[str, tuple[str, ...]], path: Path) -> Statuses:
+    statuses = Statuses(**read)
+    closed = {word.casefold() for word in statuses.closed}
+    for word in (*statuses.open, *statuses.reopened):
+        if word.casefold() in closed:
+            raise BadSettings(
+                f"{path.name}: [bcf.statuses] names '{word}' both for open and for closed. Remove one of them."
+            )
+    return statuses
 
 
 def settings_schema(rules: Sequence[AnyRule]) -> dict[str, Any]:
@@ -158,11 +192,9 @@ def _refuse_twice(what: str, names: Sequence[str], file: Path | None = None) -> 
             raise BadSettings(f"{place}{what} '{name}' twice. Remove one of them.")
 
 
-def _toml(path: Path) -> dict[str, Any]:
+def _toml(path: Path, data: bytes) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_bytes().decode("utf-8"))
-    except OSError as error:
-        raise BadSettings(f"{path}: cannot be read ({error.strerror}). Check the path given with --config.") from None
+        return tomllib.loads(data.decode("utf-8"))
     except UnicodeDecodeError as error:
         raise BadSettings(f"{path.name}: is not UTF-8 (byte {error.start}). Save it as UTF-8.") from None
     except RecursionError:
@@ -328,14 +360,14 @@ def _number(unit: str, means: str, *, signed: bool = False, default: object = No
 
 
 def _days(means: str) -> _Value:
-    """A whole number of days, fewer than `MOST_DAYS`."""
+    """A whole number of days."""
 
     def convert(value: object) -> int:
-        if isinstance(value, bool) or not isinstance(value, int):
+        if isinstance(value, bool) or not isinstance(value, int | float):
             raise TypeError
-        if not 0 <= value <= MOST_DAYS:
+        if value != int(value) or not 0 <= value <= MOST_DAYS:
             raise ValueError
-        return value
+        return int(value)
 
     json = {"type": "integer", "minimum": 0, "maximum": MOST_DAYS}
     return _Value(f"a whole number of days, 0 to {MOST_DAYS}", convert, json, means)
@@ -386,7 +418,8 @@ def _day(means: str) -> _Value:
     return _Value("a day such as 2026-12-31", convert, {"type": "string", "format": "date", "pattern": pattern}, means)
 
 
-def _queries(means: str) -> _Value:
+def _texts(one_what: str, means: str) -> _Value:
+    """A text, or a list of them."""
     one = _text("", "")
 
     def convert(value: object) -> tuple[str, ...]:
@@ -396,7 +429,7 @@ def _queries(means: str) -> _Value:
         return tuple(cast(str, one.convert(text)) for text in texts)
 
     json = {"anyOf": [one.json, {"type": "array", "items": one.json, "minItems": 1}]}
-    return _Value("a query or a list of queries", convert, json, means)
+    return _Value(one_what, convert, json, means)
 
 
 def _shift(means: str) -> _Value:
@@ -444,12 +477,20 @@ def _shape(rules: Sequence[AnyRule]) -> _Table:
         "reason": _text("a text", "why it is tolerable"),
         "by": _text("a text", "who decided"),
     }
+    queries = {
+        role: _texts("a query or a list of queries", f"what is a {role}: selector queries, any of which may fit")
+        for role in ROLES
+    }
+    words: dict[str, _Kind] = {
+        state: _texts("a word or a list of words", f"what BCF files call an issue that is {state}")
+        for state in ("open", "closed", "reopened")
+    }
     due: dict[str, _Kind] = {severity: _days("days until an issue of this severity is due") for severity in SEVERITIES}
     bcf: dict[str, _Kind] = {
         "due_days": _Table(due, "how many days after its release an issue is due", noun="severity"),
         "stage": _text("a text", "the stage of the project that issues belong to"),
+        "statuses": _Table(words, "the words for the states of an issue", noun="state"),
     }
-    queries = {role: _queries(f"what is a {role}: selector queries, any of which may fit") for role in ROLES}
     return _Table(
         {
             "project": _Table({"name": _text("a text", "name of the project")}, "the project"),

@@ -6,11 +6,15 @@ from typing import Final
 import numpy as np
 import shapely
 
+from checker.crossings import crossings
 from checker.facade import Facade, Layer, Seams
-from checker.foot import base, plinth_joints, rails
+from checker.field import bays
+from checker.foot import base, corners_of_foot, plinth_joints
 from checker.joints import corners, panel_edges, panel_ends
 from checker.model import Ints, Model
 from checker.openings import openings
+from checker.rails import base_rails, joints, rails_of, supports
+from checker.roof import roof_edges
 from checker.walls import Walls
 
 SIGHT: Final = 1000.0
@@ -29,10 +33,28 @@ def build(model: Model, layers: Sequence[Layer] = ()) -> Facade:
         ends = panel_ends(walls)
     edges, standing = panel_edges(walls)
     foot, plinths = base(walls, standing)
-    joints = plinth_joints(walls, plinths)
-    seams = {type(each): each for each in (ends, edges, foot, joints, corners(walls), openings(walls))}
+    corner = corners(walls)
+    every = (ends, edges, foot, plinth_joints(walls, plinths), corner, openings(walls), roof_edges(walls))
+    foot_corners = corners_of_foot(walls, foot, corner)
+    rails = rails_of(walls)
+    held = supports(walls, rails)
     return Facade(
-        model, walls.boxes, walls.sides, walls.panels, walls.columns, seams, plinths, rails(walls), tuple(layers)
+        model,
+        walls.boxes,
+        walls.sides,
+        walls.panels,
+        walls.columns,
+        {type(each): each for each in every},
+        plinths,
+        held,
+        others=(
+            foot_corners,
+            joints(walls, rails, held, foot, foot_corners),
+            base_rails(walls, rails),
+            crossings(walls, ends, edges),
+            bays(walls, ends, edges),
+        ),
+        layers=tuple(layers),
     )
 
 

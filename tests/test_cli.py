@@ -16,6 +16,7 @@ from checker.errors import BadModel
 from checker.output.findings import findings_schema
 from checker.result import SEVERITIES, Coverage
 from checker.rule import load_rules
+from checker.run import Written
 
 ROOT = Path(__file__).parent.parent
 
@@ -42,17 +43,17 @@ def checks(monkeypatch):
     def put(result=None, error=None):
         asked = SimpleNamespace(files=None, settings=None, formats=None, out=None)
 
-        def check(files, settings, rules, progress):
+        def check(files, settings, rules, progress, previous):
             asked.files, asked.settings = files, settings
             progress("reading", 0.5)
             if error:
                 raise error
             return result
 
-        def write(found, out, formats, bcf_version):
+        def write(found, out, formats, previous, bcf_version):
             assert found is result
             asked.out, asked.formats, asked.bcf_version = out, list(formats), bcf_version
-            return [out / "findings.json"]
+            return Written((out / "findings.json",))
 
         monkeypatch.setattr("checker.run.check", check)
         monkeypatch.setattr("checker.run.write", write)
@@ -117,7 +118,7 @@ def test_a_kernel_that_does_not_load_exits_with_2(call, monkeypatch):
 
 def test_the_version_of_bcf_is_asked_for(call, checks):
     asked = checks(found())
-    for arguments, version in (([], "2.1"), (["--bcf-version", "2.1"], "2.1"), (["--bcf-version", "3.0"], "3.0")):
+    for arguments, version in (([], None), (["--bcf-version", "2.1"], "2.1"), (["--bcf-version", "3.0"], "3.0")):
         assert call("check", "a.ifc", *arguments).code == 0
         assert asked.bcf_version == version
 

@@ -22,7 +22,7 @@ from checker.model import Model
 from checker.output.picture import draw_all
 from checker.output.safely import replace_file
 from checker.output.views import Viewpoint, both_views, element_boxes, is_global_id
-from checker.result import Issue, Point, Result, Severity, Verdict
+from checker.result import Issue, Point, Remark, Result, Severity, Verdict
 from checker.rule import required_range
 
 AUTHOR: Final = "seamtrace"
@@ -53,10 +53,9 @@ def issues_bcf(result: Result, saved: str, version: BcfVersion = "2.1") -> bytes
         raise ValueError(f"no time stamp in UTC: {saved!r}")
     if len({issue.topic.lower() for issue in result.issues}) < len(result.issues):
         raise ValueError("two issues share one topic")
-    pairs = zip(result.issues, new_views(result.issues, result.model, version), strict=True)
-    topics = [new_topic(issue, result, views, saved, version) for issue, views in pairs]
     # A new file is an empty one to which topics are added.
-    return update(container("issues.bcf", empty_bcf(result.model, saved, version)), [], topics, saved).data
+    empty = container("issues.bcf", empty_bcf(result.model, saved, version))
+    return update(empty, [], list(new_topics(result, result.issues, saved, empty)), saved).data
 
 
 def empty_bcf(model: Model, saved: str, version: BcfVersion) -> bytes:
@@ -72,8 +71,24 @@ def empty_bcf(model: Model, saved: str, version: BcfVersion) -> bytes:
     return joined(new(name, data, saved) for name, data in files.items())
 
 
-def new_views(issues: Sequence[Issue], model: Model, version: BcfVersion) -> Iterator[tuple[NewView, ...]]:
-    """The viewpoints of some issues, in their order, with the pictures, which take nearly all the time of a run."""
+def new_topics(result: Result, issues: Sequence[Issue], saved: str, found: Container) -> Iterator[NewTopic]:
+    """The topics of some issues of a run, in the version of the file that they are for.
+
+    Words that its lists spell otherwise are spelt like there.
+    """
+    changes = result.changes.issues if result.changes else ()
+    remarks = {change.topic: change.remark for change in changes}
+    models = _models(result.model, found.version)
+    for issue, views in zip(issues, new_views(result.model, issues, found.version), strict=True):
+        topic = _spelt(_topic(issue, result, views, saved, remarks.get(issue.topic)), found)
+        contents = ((view.xml, view.png) for view in views)
+        names = ((view.file, view.snapshot) for view in topic.views)
+        files = [file for pair in zip(names, contents, strict=True) for file in zip(*pair, strict=True)]
+        yield NewTopic(topic.guid, (("markup.bcf", markup_file(found.version, topic, models)), *files))
+
+
+def new_views(model: Model, issues: Sequence[Issue], version: BcfVersion) -> Iterator[tuple[NewView, ...]]:
+    """The viewpoints of some issues, with the pictures, which take nearly all the time of a run."""
     boxes = element_boxes(model)
     pairs = [both_views(issue, model, boxes) for issue in issues]
     pictures = draw_all([view for pair in pairs for view in pair], model, boxes)
@@ -89,63 +104,36 @@ def _new_view(issue: Issue, view: Viewpoint, picture: bytes, version: BcfVersion
     return NewView(guid, view_file(version, guid, seen, width / height), picture, view.caption)
 
 
-def new_topic(
-    issue: Issue,
-    result: Result,
-    views: Sequence[NewView],
-    saved: str,
-    version: BcfVersion,
-    status: str = "",
-    lists: Container | None = None,
-) -> NewTopic:
-    """An issue as a new topic with the viewpoints of `new_views`.
+def _spelt(topic: Topic, lists: Container) -> Topic:
+    """A topic with its words spelt as in lists of allowed words that differ in capitals alone."""
 
-    ``status`` is the word to write where it is not the usual one. ``lists`` is the file to which the topic is to be
-    added, if any: words that its lists spell otherwise are spelt like there.
-    """
-    topic = _topic(issue, result, views, saved, status)
-    if lists is not None:
-        topic = replace(
-            topic,
-            type=_spelt(topic.type, lists.types),
-            status=_spelt(topic.status, lists.statuses),
-            priority=_spelt(topic.priority, lists.priorities),
-            labels=tuple(dict.fromkeys(_spelt(label, lists.labels) for label in topic.labels)),
-            assigned=_spelt(topic.assigned, lists.users),
-            stage=_spelt(topic.stage, lists.stages),
-        )
-    files = [
-        (name, data)
-        for view, new_view in zip(topic.views, views, strict=True)
-        for name, data in ((view.file, new_view.xml), (view.snapshot, new_view.png))
-    ]
-    markup = markup_file(version, topic, _models(result.model, version))
-    return NewTopic(topic.guid, (("markup.bcf", markup), *files))
+    def like(word: str, allowed: tuple[str, ...]) -> str:
+        return next((other for other in allowed if other.casefold() == word.casefold()), word)
+
+    return replace(
+        topic,
+        type=like(topic.type, lists.types),
+        status=like(topic.status, lists.statuses),
+        priority=like(topic.priority, lists.priorities),
+        labels=tuple(dict.fromkeys(like(label, lists.labels) for label in topic.labels)),
+        assigned=like(topic.assigned, lists.users),
+        stage=like(topic.stage, lists.stages),
+    )
 
 
-def _spelt(word: str, allowed: Iterable[str]) -> str:
-    return next((other for other in allowed if other.casefold() == word.casefold()), word)
-
-
-def _topic(issue: Issue, result: Result, views: Sequence[NewView], saved: str, status: str) -> Topic:
+def _topic(issue: Issue, result: Result, views: Sequence[NewView], saved: str, remark: Remark | None) -> Topic:
     title = _line(issue.title, LONGEST_TITLE) or _line(issue.rule)
     # Some readers list viewpoints by their comments only, so each has one.
-    comments = (
-        Comment(
-            guid=str(uuid5(UUID(issue.topic), f"comment {view.guid} {saved}")),
-            date=saved,
-            author=AUTHOR,
-            text=f"{view.caption} {title}",
-            viewpoint=view.guid,
-        )
-        for view in views
-    )
+    said = [(str(uuid5(UUID(issue.topic), f"comment {v.guid} {saved}")), f"{v.caption} {title}") for v in views]
+    if remark is not None:
+        said[0] = (remark.guid, legal(remark.text))
+    usual = "Closed" if issue.accepted else "Open"
     return Topic(
         guid=issue.topic.lower(),
         folder=issue.topic.lower(),
         title=title,
         type=TYPE[issue.severity],
-        status=status or ("Closed" if issue.accepted else "Open"),
+        status=(remark and remark.status) or usual,
         priority=PRIORITY[issue.severity],
         labels=tuple(_labels(issue)),
         created=saved,
@@ -154,7 +142,9 @@ def _topic(issue: Issue, result: Result, views: Sequence[NewView], saved: str, s
         assigned=_line(issue.owner),
         stage=_line(result.stage),
         description=description(issue, result),
-        comments=tuple(comments),
+        comments=tuple(
+            Comment(guid, saved, AUTHOR, text, view.guid) for (guid, text), view in zip(said, views, strict=True)
+        ),
         views=tuple(View(view.guid, *view_files(view.guid, first=not n)) for n, view in enumerate(views)),
     )
 
