@@ -119,6 +119,8 @@ def check(
         result = run.check(files_to_read(models or [], settings), settings, load_rules(), progress, before)
         written = run.write(result, out, [Format(each).value for each in dict.fromkeys(formats or Format)], before)
     _print(summary(replace(result, notes=(*result.notes, *written.notes)), written.files))
+    if result.unchecked:
+        raise CannotCheck(result.unchecked)
     _exit(fail_on, {severity: result.count(severity) for severity in SEVERITIES})
 
 
@@ -193,7 +195,7 @@ def roles(
 
     settings = _settings(config)
     with _progress() as progress:
-        model = run.recognise(files_to_read(models or [], settings), settings, progress)
+        model = run.recognise(files_to_read(models or [], settings), settings, progress, everything=True)
     nameless = nameless_at_facade(model)
     if write is None:
         _print(recognised(model, nameless))

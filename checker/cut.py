@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from checker.geometry import spread, total, unit
+from checker.geometry import SAME_LENGTH, spread, total, unit
 from checker.model import Floats, Ints, Meshes
 from checker.result import SectionKind
 
@@ -40,7 +40,7 @@ def cut(meshes: Meshes, which: Ints, frame: Floats, place: Floats) -> Cut:
     entries, body = spread(meshes.triangle_start, which)
     # Elementwise on purpose: a matrix product may be split differently on another machine.
     corners = ((meshes.points[meshes.triangles[entries]] - place)[:, :, None, :] * frame).sum(axis=3)
-    behind = corners[:, :, 2] < 0
+    behind = corners[:, :, 2] < -SAME_LENGTH
     met = np.flatnonzero(behind.any(axis=1) & ~behind.all(axis=1))
     corners, behind, body = corners[met], behind[met], body[met]
     rows = np.arange(len(met))

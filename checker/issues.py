@@ -20,10 +20,10 @@ from checker.settings import Acceptance, Need
 
 _PARALLEL: Final = 0.99
 """Shifts whose directions have a cosine above this (8 degrees) are one shift, forwards or backwards."""
-_IN_PICTURE: Final = 0.4
+_IN_PICTURE: Final = 0.35
 """What is no longer than this (metres) is shown from end to end; of anything longer a section across it is shown."""
 _INSIDE: Final = 0.005
-"""A part such as is missing is cut this far inside its end (metres), to show what the missing one would look like."""
+"""Parts are cut at least this far inside their ends (metres): right at an end it is chance what a section shows."""
 _STATES: Final[dict[int, State]] = {PASS: "pass", FAIL: "fail", NOT_MODELLED: "not-modelled", UNDECIDED: "undecided"}
 
 
@@ -234,17 +234,16 @@ def _section(facade: Facade, answer: Answer, i: int) -> Section:
     model, verdicts = facade.model, answer.verdicts
     along, across, out = axes = answer.subjects.axes(i, facade.sides)
     point = verdicts.point[i]
-    span = verdicts.span[i] if verdicts.span is not None and np.isfinite(verdicts.span[i]).all() else None
-    lengthwise = span is not None and (
-        float(np.linalg.norm(span[1] - span[0])) <= _IN_PICTURE
-        and float(np.abs(axes @ (span[1] - span[0])).argmax()) == 0
-    )
+    span = np.full((2, 3), np.nan) if verdicts.span is None else verdicts.span[i]
+    reach = axes @ (span[1] - span[0])
+    lengthwise = float(np.linalg.norm(reach)) <= _IN_PICTURE and int(np.abs(reach).argmax()) == 0
     normal = (out if answer.rule.lengthwise == "facing" else across) if lengthwise else along
     frame, kind = frame_of(normal, out, facade.sides.frame[answer.subjects.side[i], 1])
-    shown = span is not None and float(np.linalg.norm(frame[:2] @ (span[1] - span[0]))) > max(
-        SAME_LENGTH, abs(float(frame[2] @ (span[1] - span[0])))
-    )
+    x, y, z = frame @ (span[1] - span[0])
+    shown = bool(np.hypot(x, y) > max(SAME_LENGTH, abs(z)))
     like = int(verdicts.like[i]) if verdicts.like is not None and not lengthwise else -1
+    into = 0.0 if lengthwise else float(np.clip((answer.subjects.point[i] - point) @ along, -_INSIDE, _INSIDE))
+    point, away = point + into * along, into * along + model.origin
     shift = 0.0
     if like >= 0:
         m = model.meshes
@@ -257,7 +256,7 @@ def _section(facade: Facade, answer: Answer, i: int) -> Section:
         point_m=_place(point + model.origin),
         towards=_place(frame[2]),
         up=_place(frame[1]),
-        span=(_place(span[0] + model.origin), _place(span[1] + model.origin)) if span is not None and shown else None,
+        span=(_place(span[0] + away), _place(span[1] + away)) if shown else None,
         like=like if like >= 0 else None,
         like_m=_place(shift * along),
     )
@@ -284,7 +283,8 @@ def _move(
     blame = verdicts.blame
     if blame is None or blame.part[worst] < 0 or not blame.what[worst]:
         return None
-    parts = list(dict.fromkeys(int(p) for p in (blame.part[worst], *blame.part[rows])))
+    also = blame.also[rows].ravel() if blame.also is not None else ()
+    parts = list(dict.fromkeys(int(p) for p in (blame.part[worst], *blame.part[rows], *also) if p >= 0))
     hangs = [i for p in parts for i in right.get(p, ()) if blame.what[i] == blame.what[worst]]
     bound = np.concatenate([rows, np.array(hangs, np.int64)])
     way = np.einsum("nj,j->n", blame.along[bound], blame.along[worst])

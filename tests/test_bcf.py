@@ -127,6 +127,7 @@ def test_the_strict_checker_finds_nothing_in_issues_of_the_sample(tmp_path, stri
     found, count, _ = strict.check(str(tmp_path / "issues.bcf"), strict.Models([str(path) for path in truth.files]))
     assert found == []
     assert count["topics"] == len(result.issues) > 20
+    assert count["viewpoints"] == count["snapshots"] == count["comments"] == 2 * count["topics"]
 
 
 @pytest.fixture(scope="module")
@@ -164,7 +165,11 @@ def hostile() -> Result:
     )
 
 
-@pytest.mark.parametrize("make", [every_sort, hostile, lambda: result_of(model_of(hall()), [])])
+def with_dates() -> Result:
+    return dataclasses.replace(every_sort(), due_days={"error": 7, "warning": 14}, stage="Shop drawings")
+
+
+@pytest.mark.parametrize("make", [every_sort, hostile, with_dates, lambda: result_of(model_of(hall()), [])])
 def test_every_part_fits_the_published_schemas(schemas, make):
     kinds = {"version": "version", "bcfp": "project", "bcf": "markup", "bcfv": "visinfo"}
     seen = set()
@@ -245,6 +250,67 @@ def test_the_place_projected_through_the_written_camera_is_where_the_picture_mar
     for line in etree.fromstring(view).iter("Line"):
         ends = [[float(line.findtext(f"{end}/{axis}")) for axis in "XYZ"] for end in ("StartPoint", "EndPoint")]
         np.testing.assert_allclose(np.mean(ends, axis=0), issue.point_m, atol=1e-8)
+
+
+def test_the_view_of_the_parts_comes_first_and_the_section_second_each_with_picture_and_comment():
+    for root in markups(issues_bcf(every_sort(), RUN)):
+        entries = root.findall("Viewpoints")
+        assert [entry.findtext("Index") for entry in entries] == ["0", "1"]
+        first, second = ([entry.findtext("Viewpoint"), entry.findtext("Snapshot")] for entry in entries)
+        # The standard wants one viewpoint and one snapshot of exactly these names.
+        assert first == ["viewpoint.bcfv", "snapshot.png"]
+        assert second == [f"{entries[1].get('Guid')}.bcfv", f"{entries[1].get('Guid')}.png"]
+        pointed = [comment.find("Viewpoint").get("Guid") for comment in root.findall("Comment")]
+        assert pointed == [entry.get("Guid") for entry in entries]
+        said = [comment.findtext("Comment") for comment in root.findall("Comment")]
+        assert said[0].startswith("The ring marks the worst place, x ")
+        assert said[1].startswith(
+            "Horizontal section through the worst place, seen from above: outside is at the bottom."
+        )
+
+
+def point(node, tag) -> np.ndarray:
+    return np.array([float(node.findtext(f"{tag}/{axis}")) for axis in "XYZ"])
+
+
+@pytest.mark.parametrize("frame", [Place(), Place(24.2, (30.0, -20.0, 1.5))], ids=["the world's", "its own"])
+def test_planes_lines_and_cameras_stand_in_the_coordinates_of_the_file_whose_part_should_move(frame):
+    # The file is the hall as drawn; its frame brings it into the world.
+    place = frame
+    model = model_of(hall(), place)
+    matrix = np.eye(4)
+    matrix[:3, :3], matrix[:3, 3] = place.rotation(), place.offset
+    source = dataclasses.replace(model.sources[0], frame=tuple(map(tuple, matrix.tolist())))
+    vector = tuple((place.rotation() @ (0.008, 0, 0)).tolist())
+    move = Move("x", "end of the right panel", vector, 8.0, "to the right")
+    issue = issue_of(model, ["Panel right 2", "Panel left 2", "Column 0"], (-0.004, 0.1, 2.5), place=place, move=move)
+    parts = parts_of(issues_bcf(result_of(dataclasses.replace(model, sources=(source,)), [issue]), RUN))
+    views = [etree.fromstring(part) for name, part in parts.items() if name.endswith(".bcfv")]
+    for view in views:
+        start = next(line for line in view.iter("Line") if np.allclose(point(line, "StartPoint"), (-0.004, 0.1, 2.5)))
+        np.testing.assert_allclose(point(start, "EndPoint"), (0.004, 0.1, 2.5), atol=2e-6)
+    (section,) = (view for view in views if view.find("OrthogonalCamera") is not None)
+    (plane,) = section.iter("ClippingPlane")
+    np.testing.assert_allclose(point(plane, "Location"), (-0.004, 0.1, 2.5), atol=2e-6)
+    np.testing.assert_allclose(point(plane, "Direction"), (0, 0, 1), atol=1e-9)
+    camera = section.find("OrthogonalCamera")
+    np.testing.assert_allclose(point(camera, "CameraDirection"), (0, 0, -1), atol=1e-9)
+    np.testing.assert_allclose(point(camera, "CameraUpVector"), (0, 1, 0), atol=1e-9)
+    assert 0.3 <= float(camera.findtext("ViewToWorldScale")) <= 0.6
+    (selected,) = section.findall("Components/Selection/Component")
+    assert selected.get("IfcGuid") == Part("Column 0", "column", (0, 0, 0), (1, 1, 1)).guid
+
+
+def test_due_dates_and_stage_follow_the_settings_and_accepted_issues_are_never_due():
+    result = dataclasses.replace(every_sort(), due_days={"error": 7, "note": 0}, stage="Shop <drawings>")
+    first, accepted, warning, note, *_ = markups(issues_bcf(result, RUN))
+    due = [root.findtext("Topic/DueDate") for root in (first, accepted, warning, note)]
+    assert due == ["2026-05-13T12:00:00Z", None, None, "2026-05-06T12:00:00Z"]
+    assert {root.findtext("Topic/Stage") for root in (first, accepted)} == {"Shop <drawings>"}
+    names = [node.tag for node in first.find("Topic")]
+    assert names[-5:] == ["CreationAuthor", "DueDate", "AssignedTo", "Stage", "Description"], "the schema's order"
+    late = issues_bcf(result, "9999-12-30T00:00:00Z")
+    assert not any(root.findall("Topic/DueDate") for root in markups(late)[:1])
 
 
 def test_the_description_tells_everything_and_ends_with_the_check_id():

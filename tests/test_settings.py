@@ -56,6 +56,9 @@ strict = true
 severity = "note"
 [limits.foam-in-seam]
 enabled = false
+[bcf]
+due_days = { error = 7, note = 0 }
+stage = "Shop drawings"
 [[accepted]]
 issue = "3f0c5e7a"
 upto_mm = 38
@@ -98,6 +101,8 @@ def test_everything_that_can_be_set_is_read(tmp_path):
     assert settings.limits_of(FOAM) == FoamLimits()
     assert (settings.severity_of(WIDTH), settings.severity_of(FOAM)) == ("note", "warning")
     assert (settings.enabled(WIDTH), settings.enabled(FOAM)) == (True, False)
+    assert settings.due_days == {"error": 7, "note": 0}
+    assert settings.stage == "Shop drawings"
     assert settings.accepted == (
         Acceptance(
             "3f0c5e7a", datetime.date(2026, 12, 31), "Wider foam strip ordered for axis C4", "facade lead", 38.0
@@ -121,6 +126,7 @@ def test_nothing_set_gives_the_defaults_of_the_rules(tmp_path):
         assert settings.enabled(WIDTH)
         assert settings.layer("seam-foam") == "expected"
         assert settings.models == settings.accepted == ()
+        assert (settings.due_days, settings.stage) == ({}, "")
 
 
 FAULTS = {
@@ -161,6 +167,11 @@ FAULTS = {
     "not 2026-01-01.",
     "[roles]\npanel = []": ": [roles] panel must be a query or a list of queries, not a list.",
     "[roles]\npanel = ['IfcWall', 3]": ": [roles] panel must be a query or a list of queries, not a list.",
+    "[bcf]\ndue_days = { eror = 7 }": ": [bcf.due_days] has no severity 'eror'. Did you mean 'error'?",
+    "[bcf]\ndue_days = 7": ": [bcf] due_days must be a table, not 7.",
+    "[bcf]\ndue_days = { error = 1.5 }": ": [bcf.due_days] error must be a whole number of days, 0 to 3650, not 1.5.",
+    "[bcf]\ndue_days = { error = -1 }": ": [bcf.due_days] error must be a whole number of days, 0 to 3650, not -1.",
+    "[bcf]\nstage = ' '": ": [bcf] stage must be a text, not ' '.",
     "[accepted]": ": accepted must be written as [[accepted]], not a table.",
     "[[accepted]]\nissue = '3f0c5e7a'": ": [[accepted]] entry 1 lacks 'until'. Add it.",
     "[[accepted]]\nissue = 12345678": ": [[accepted]] entry 1 issue must be the key a report shows, eight digits in "
@@ -267,6 +278,9 @@ places = st.sampled_from(
         ("roles", "panel"),
         ("layers", "seam-foam"),
         ("models", "a"),
+        ("bcf", "stage"),
+        ("bcf", "due_days"),
+        ("bcf", "due_days", "error"),
         *(("limits", "seam-width", key) for key in ("target_mm", "strict", "severity", "enabled")),
         *(("models", "a", key) for key in ("file", "owner", "shift_mm")),
         *(("accepted", key) for key in ("issue", "upto_mm", "until", "reason", "by")),

@@ -50,8 +50,8 @@ HATCH: Final = 0.82
 """How bright a hatch is beside its ground."""
 DASH: Final = 1 / 45
 """Period of dashes as a part of the picture's height."""
-LETTERS: Final = 0.034
-"""Height of figures as a part of the picture's height."""
+LETTERS: Final = (0.034, 11.0)
+"""Height of figures as a part of the picture's height, and the least in pixels."""
 BAR_M: Final = 0.1
 """Length of the scale bar."""
 
@@ -269,7 +269,7 @@ def _stamp(image: Numbers, strokes: Strokes, thick: int, colour: int, only: Bool
 def _dimension(picture: Floats, start: Floats, end: Floats, length_m: float) -> None:
     """A measured distance between two marks, and its value beside them in millimetres."""
     height = picture.shape[0]
-    unit, size, text = height / 100, LETTERS * height, f"{length_m * 1000:.1f} mm"
+    unit, size, text = height / 100, _letters(height), f"{length_m * 1000:.1f} mm"
     length = float(np.linalg.norm(end - start))
     way = (end - start) / length
     level = abs(way[0]) > LEVEL
@@ -290,34 +290,44 @@ def _dimension(picture: Floats, start: Floats, end: Floats, length_m: float) -> 
 
 def _move(picture: Floats, scene: CutScene, moving: Bools, place: Floats) -> None:
     """The way the part should go, on the part, and how far; the direction is exact, the length is not the distance."""
-    height, width = picture.shape[:2]
+    height = picture.shape[0]
     way = scene.move * (1, -1)
     length = float(np.linalg.norm(way))
     if length < 0.5 * scene.move_m or length == 0:
         return
     way /= length
     reach = 0.07 * height
-    # Where the part is cut all round, nearest to the place but clear of the dimension there.
-    clear = round(0.05 * height)
-    deep = _eroded(moving, clear)
-    for candidates in (deep, moving):
-        y, x = np.nonzero(candidates[clear : height - clear, clear : width - clear])
-        if len(x):
-            away = np.hypot(x + clear - place[0], y + clear - place[1])
-            away[away < 2.2 * reach] += height
-            pick = int(away.argmin())
-            middle = np.array([x[pick], y[pick]]) + clear + 0.5
-            break
-    else:
-        middle = place
-    pens.arrow(picture, middle - way * reach, middle + way * reach, 0.045 * height, 0.012 * height, MARK)
-    text, size = f"{round(scene.move_m * 1000, 1):g} mm", LETTERS * height
-    # Beside the arrow, on the side that looks away from what stands at the place.
     level = abs(way[0]) > LEVEL
-    sign = 1.0 if (middle - place)[1 if level else 0] >= 0 else -1.0
-    side = np.array([0.0, sign] if level else [sign, 0.0])
-    room = np.abs(side) @ np.array([pens.figures_width(text, size) / 2, size / 2]) + 0.055 * height
-    pens.figures(picture, text, middle + side * room, size, MARK)
+    beside = np.array([0.0, 1.0] if level else [1.0, 0.0])
+    middle, sign = _room(moving, place, beside * (0.1 * height), round(0.08 * height))
+    pens.arrow(picture, middle - way * reach, middle + way * reach, 0.045 * height, 0.012 * height, MARK)
+    text, size = f"{round(scene.move_m * 1000, 1):g} mm", _letters(height)
+    room = beside @ np.array([pens.figures_width(text, size) / 2, size / 2]) + 0.055 * height
+    pens.figures(picture, text, middle + sign * room * beside, size, MARK)
+
+
+def _room(part: Bools, place: Floats, step: Floats, clear: int) -> tuple[Floats, float]:
+    """A pixel of a part (h, w) near ``place`` plus ``step``, or minus it (then -1.0) where that is nearer.
+
+    It lies ``clear`` pixels inside the part where the part is wide enough.
+    """
+    height, width = part.shape
+    for where in (_eroded(part, clear), part):
+        y, x = np.nonzero(where[clear : height - clear, clear : width - clear])
+        if len(x):
+            spots = np.column_stack([x, y]) + clear + 0.5
+            ahead, back = (np.linalg.norm(spots - place - sign * step, axis=1) for sign in (1.0, -1.0))
+            # The same side in every picture where both are as near.
+            sign = 1.0 if ahead.min() < back.min() + 2.0 else -1.0
+            found: Floats = spots[(ahead if sign > 0 else back).argmin()]
+            return found, sign
+    return place, 1.0
+
+
+def _letters(height: int) -> float:
+    """Height of figures in pixels."""
+    share, least = LETTERS
+    return max(share * height, least)
 
 
 def _bar(picture: Floats, scale: float) -> None:
@@ -328,4 +338,4 @@ def _bar(picture: Floats, scale: float) -> None:
     start, tick = end - (BAR_M * scale, 0), np.array([0, 1.2 * unit])
     strokes = np.array([[start, end], [start - tick, start + tick], [end - tick, end + tick]])
     pens.lines(picture, strokes, (1.2 * unit, pens.HALO), (0.4 * unit, INK))
-    pens.figures(picture, f"{BAR_M * 1000:.0f} mm", (start + end) / 2 - 2.8 * tick, 0.8 * LETTERS * height, INK)
+    pens.figures(picture, f"{BAR_M * 1000:.0f} mm", (start + end) / 2 - 2.8 * tick, 0.8 * _letters(height), INK)

@@ -220,10 +220,12 @@ def _in_section(view: Viewpoint, model: Model, boxes: Floats, frame: Floats, mid
     near = (np.abs(at[:, :2]) <= room + reach[:, :2]).all(axis=1) & (np.abs(at[:, 2]) <= reach[:, 2] + BEHIND_M)
     shown = [model.roles[i].role != "opening" and model.elements[i].ifc_class not in NOT_THERE for i in full.tolist()]
     near &= np.array(shown, dtype=bool)
-    order = np.argsort(np.abs(at[near]).max(axis=1), kind="stable")
+    flagged = np.isin(full, [i for i, _ in view.tints])
+    # The flagged ones first, then the nearest.
+    order = np.lexsort((np.abs(at[near]).max(axis=1), ~flagged[near]))
     result: Ints = full[near][order]
-    count = np.diff(model.meshes.triangle_start)[result]
-    return np.sort(result[np.cumsum(count) <= MOST_TRIANGLES])
+    count = np.cumsum(np.diff(model.meshes.triangle_start)[result])
+    return np.sort(result[count <= np.where(flagged[near][order], 10 * MOST_TRIANGLES, MOST_TRIANGLES)])
 
 
 def _behind_plane(model: Model, parts: Ints, seen: Callable[[Floats], Floats]) -> tuple[Floats, Ints, Floats]:

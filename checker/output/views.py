@@ -165,7 +165,8 @@ def section_view(issue: Issue, model: Model, boxes: Floats | None = None) -> Vie
     middle = place + _off_middle([i for i, _ in tints], model, boxes, frame, place, height)
     chosen, reach = _whole_in_section([i for i, _ in tints], model, frame, middle, height, own)
     detail = height / 2
-    marks = (section.span,) if section.span else _cross(section.point_m, detail / 2)
+    span = (_point(np.array(section.span[0]), 9), _point(np.array(section.span[1]), 9)) if section.span else None
+    marks = (span,) if span else _cross(section.point_m, detail / 2)
     return Viewpoint(
         eye=_point(middle + towards * max(height, reach + BEFORE_M), 6),
         direction=_point(-towards, 12),
@@ -183,9 +184,9 @@ def section_view(issue: Issue, model: Model, boxes: Floats | None = None) -> Vie
         height_m=height,
         clips=((_point(place, 6), _point(towards, 12)),),
         lines=(*marks, *_arrow(issue, -towards, detail)),
-        span=section.span,
+        span=span,
         target=(issue.elements[0], issue.move.vector_m) if issue.move else None,
-        missing=None if section.like is None else (section.like, section.like_m),
+        missing=None if section.like is None else (section.like, _point(np.array(section.like_m), 9)),
         caption=SECTIONS[section.kind],
     )
 
