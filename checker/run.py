@@ -258,7 +258,7 @@ def seam_table(facade: Facade) -> SeamTable:
         add("occupied", numbers(seams.filled))
         by = [[elements[e] for e in occupants] for occupants in seams.occupants]
         add("occupied_by", ["; ".join(f"{e.guid} {e.ifc_class} '{e.name}'" for e in each) for each in by])
-        for layer in (each for each in facade.layers if each.seams):
+        for layer in (each for each in facade.layers if each.seams and each.runs):
             asked = kind in layer.seams and seams is facade.seams[kind]
             share = cover(facade, layer, kind).share if asked else np.full(len(seams), np.nan)
             add(layer.name, numbers(share))
