@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from checker.errors import BadSettings
 from checker.model import ROLES, ModelFile
-from checker.settings import Acceptance, Settings, files_to_read, load_settings, settings_schema
+from checker.settings import Acceptance, Settings, Statuses, files_to_read, load_settings, settings_schema
 
 
 def limit(default, unit, **more):
@@ -111,6 +111,14 @@ def test_everything_that_can_be_set_is_read(tmp_path):
     )
 
 
+def test_states_of_issues_take_a_word_or_several(tmp_path):
+    assert load(tmp_path, "").statuses == Statuses(("Open",), ("Closed",), ("ReOpened",))
+    text = "[bcf.statuses]\nopen = 'Offen'\nclosed = ['Erledigt', 'Closed']"
+    assert load(tmp_path, text).statuses == Statuses(("Offen",), ("Erledigt", "Closed"), ("ReOpened",))
+    says = complaint(tmp_path, "[bcf.statuses]\nclosed = ['Done', 'OPEN']")
+    assert says == "seamtrace.toml: [bcf.statuses] names 'Open' both for open and for closed. Remove one of them."
+
+
 def test_nothing_set_gives_the_defaults_of_the_rules(tmp_path):
     for settings in (load_settings(None, RULES), load(tmp_path, "")):
         assert settings.limits_of(WIDTH) == WidthLimits()
@@ -123,6 +131,8 @@ def test_nothing_set_gives_the_defaults_of_the_rules(tmp_path):
 
 FAULTS = {
     # what stands in the file: the whole sentence after "seamtrace.toml"
+    "[bcf.statuses]\nclose = 'Done'": ": [bcf.statuses] has no state 'close'. Did you mean 'closed'?",
+    "[bcf.statuses]\nopen = []": ": [bcf.statuses] open must be a word or a list of words, not a list.",
     "[limts]": " has no section 'limts'. Did you mean 'limits'?",
     "[limits.seam-widht]": ": [limits] has no rule 'seam-widht'. Did you mean 'seam-width'?",
     "[limits.seam-width]\ntolerence_mm = 5": ": [limits.seam-width] has no setting 'tolerence_mm'. "
