@@ -6,6 +6,7 @@ outdoors, for both look into the same space. It does not matter whether a gate i
 most of the lines from a face decide.
 """
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -26,7 +27,8 @@ EAVE: Final = 1.2
 _PLACES: Final = (-0.6, 0.0, 0.6)
 """Where along a board one looks, as shares of half its length..."""
 _HEIGHTS: Final = (0.4, 0.65, 0.9)
-"""... at which shares of its height..."""
+"""... at which shares of its height, of a low one only at that in the middle..."""
+_LOW: Final = 1.5
 _ANGLES: Final = np.radians([0.0, 40.0, -40.0])
 """... and how far to the side: the sides of a yard face each other, yet the weather comes in at its mouth."""
 _MOST: Final = 0.5
@@ -68,6 +70,8 @@ def outdoors(shapes: Shapes, meshes: Meshes, board: Ints, cover: Ints) -> Bools:
 
 def _covered(shapes: Shapes, meshes: Meshes, board: Ints, cover: Ints) -> Bools:
     """Whether the ground before each face (b, 2) lies below a roof or floor."""
+    if not len(cover):
+        return np.zeros((len(board), 2), bool)
     away = shapes.across[board] * (shapes.half[board, 1:] + EAVE)
     along = shapes.along[board] * shapes.half[board, :1]
     looks = [side * away + place * along for side in (-1.0, 1.0) for place in _PLACES]
@@ -89,19 +93,26 @@ def _sights(shapes: Shapes, board: Ints) -> Ints:
     across = shapes.across[board]
     turn = np.round((np.arctan2(across[:, 1], across[:, 0]) % np.pi) / _TURN).astype(np.int64)
     met = np.full((len(_ANGLES), len(board), 2, len(_PLACES) * len(_HEIGHTS)), -1, np.int64)
+    low = shapes.high[board] - shapes.low[board] < _LOW
     for straight in np.unique(turn):
-        mine = np.flatnonzero(turn == straight)
         for k, aside in enumerate(_ANGLES):
             angle = straight * _TURN + aside
-            met[k, mine] = _met(shapes, board, mine, np.array([np.cos(angle), np.sin(angle)]))
+            sight = np.array([np.cos(angle), np.sin(angle)])
+            tall, short = np.flatnonzero((turn == straight) & ~low), np.flatnonzero((turn == straight) & low)
+            met[k, tall] = _met(shapes, board, tall, sight, _HEIGHTS)
+            met[k, short] = np.tile(_met(shapes, board, short, sight, _HEIGHTS[1:2]), len(_HEIGHTS))
     return np.concatenate(list(met), axis=2)
 
 
-def _met(shapes: Shapes, board: Ints, mine: Ints, sight: Floats) -> Ints:
+def _met(shapes: Shapes, board: Ints, mine: Ints, sight: Floats, heights: Sequence[float]) -> Ints:
     """The faces (m, 2, lines) that lines from both faces of the boards ``mine`` meet first, see `_sights`.
 
     ``sight`` is the common direction of the lines; all boards are looked at along it, as on a picture.
     """
+    lines = np.array([(place, height) for place in _PLACES for height in heights])
+    result = np.full((len(mine), 2, len(lines)), -1, np.int64)
+    if not len(mine):
+        return result
     beside = np.array([-sight[1], sight[0]])
     centre, half = shapes.centre[board, :2], shapes.half[board]
     along, across = shapes.along[board], shapes.across[board]
@@ -111,7 +122,6 @@ def _met(shapes: Shapes, board: Ints, mine: Ints, sight: Floats) -> Ints:
     # The middle plane of a board that stands obliquely is as deep as its place on the picture says.
     slope = np.divide(along @ sight, along @ beside, out=np.zeros(len(board)), where=np.abs(along @ beside) > 0.2)
 
-    lines = np.array([(place, height) for place in _PLACES for height in _HEIGHTS])
     away = half[mine, :1] * lines[:, 0]
     place = x[mine, None] + away * (along[mine] @ beside)[:, None]
     begin = y[mine, None] + away * (along[mine] @ sight)[:, None]
@@ -127,7 +137,6 @@ def _met(shapes: Shapes, board: Ints, mine: Ints, sight: Floats) -> Ints:
     # A line leaves by the face that looks along it and meets the one that looks against it.
     leaves = (ahead == (across[start] @ sight > 0)).astype(np.int64)
     meets = (ahead != (across[other] @ sight > 0)).astype(np.int64)
-    result = np.full((len(mine), 2, len(lines)), -1, np.int64)
     order = np.lexsort((other, -np.abs(depth)))  # the nearest comes last and stays
     which, at = np.divmod(line[order], len(lines))
     result[which, leaves[order], at] = 2 * other[order] + meets[order]

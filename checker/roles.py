@@ -159,6 +159,7 @@ class _Weighing:
         self.notes: dict[tuple[int, int], str] = {}
         self.doubts: dict[tuple[int, int], str] = {}
         self.parts = self._parts()
+        self.plan = outlines(shapes)
         self.outer: Bools = np.zeros(len(elements), bool)
         self.inner: Bools = np.zeros(len(elements), bool)
         self.free: Bools = np.zeros(len(elements), bool)
@@ -532,8 +533,7 @@ class _Weighing:
         first, second = first[s.measured[first]], second[s.measured[second]]
         if not len(first) or not len(second):
             return np.zeros(0, np.int64), np.zeros(0, np.int64)
-        tree = shapely.STRtree(outlines(s, second))
-        i, j = tree.query(outlines(s, first), predicate="dwithin", distance=reach)
+        i, j = shapely.STRtree(self.plan[second]).query(self.plan[first], predicate="dwithin", distance=reach)
         return first[i], second[j]
 
     def _in_line(self, first: Ints, second: Ints) -> tuple[Ints, Ints]:
