@@ -13,6 +13,7 @@ NAMESPACE: Final = "http://standards.buildingsmart.org/IDS"
 _SCHEMA: Final = f"{NAMESPACE} {NAMESPACE}/1.0/ids.xsd"
 _XS: Final = "http://www.w3.org/2001/XMLSchema"
 _XSI: Final = "http://www.w3.org/2001/XMLSchema-instance"
+_NAMES: Final[dict[Any, str]] = {None: NAMESPACE, "xs": _XS, "xsi": _XSI}
 _VERSIONS: Final = "IFC2X3 IFC4 IFC4X3_ADD2"
 
 _STATED_BY: Final[dict[type[Seams], tuple[str, tuple[str, ...]]]] = {
@@ -29,7 +30,7 @@ def ids_file(rules: Sequence[Rule[Any, Any]]) -> bytes:
     by_who: dict[tuple[str, tuple[str, ...]], list[Layer]] = {}
     for layer in layers.values():
         by_who.setdefault(_STATED_BY.get(layer.seams[0], _PANELS), []).append(layer)
-    root = etree.Element(f"{{{NAMESPACE}}}ids", nsmap={None: NAMESPACE, "xs": _XS, "xsi": _XSI})
+    root = etree.Element(f"{{{NAMESPACE}}}ids", nsmap=_NAMES)
     root.set(f"{{{_XSI}}}schemaLocation", _SCHEMA)
     info = _add(root, "info")
     _add(info, "title", "Sealing layers of panel facades that are stated instead of drawn")
