@@ -89,6 +89,10 @@ class Sketch:
             self.parts[name]
         return replace(self, parts={k: v for k, v in self.parts.items() if k not in names})
 
+    def having(self, name: str, part: Part) -> "Sketch":
+        """The sketch with one more part, or another one in its place."""
+        return replace(self, parts={**self.parts, name: part})
+
     def moved(self, name: str, x: float = 0.0, y: float = 0.0, z: float = 0.0) -> "Sketch":
         """One part moved by millimetres."""
 
@@ -373,7 +377,8 @@ def _seam(rows: int) -> dict[str, Part]:
     for name, low, high in (("lower", FOOT, FOOT + ROW), ("upper", FOOT + ROW, top)):
         gap = (BAY - 15, BAY + 15)
         parts[f"foam {name}"] = block("foam", gap, (low, high), (0, 50))
-        parts[f"seam insulation {name}"] = block("insulation", gap, (low, high), (50, 128))
+        insulation = block("insulation", gap, (low, high), (50, 128))
+        parts[f"seam insulation {name}"] = replace(insulation, stated={"combustible": "false"})
         parts[f"seam tape {name}"] = block("tape", (BAY - 40, BAY + 40), (low, high), (128, 128.5))
         lap = 100 * (name == "upper")
         front = 130.0 + (name == "upper")
@@ -388,3 +393,60 @@ def _seam(rows: int) -> dict[str, Part]:
             parts[f"outer sealant {row} {side}"] = block("sealant", x, (groove - 4, groove + 4), (118, 126))
             parts[f"inner sealant {row} {side}"] = block("sealant", x, (groove - 4, groove + 4), (8, 16))
     return parts
+
+
+def eaves() -> Sketch:
+    """Two bays of one row under a roof: membrane, seal, clamp flashing and eave profile along the upper edge."""
+    top = FOOT + ROW
+    parts: dict[str, Part] = {}
+    for k in range(3):
+        parts[f"column {k + 1}"] = block("column", (k * BAY - 100, k * BAY + 100), (-500, top), (-190, 0))
+    for bay in (1, 2):
+        left, right = (bay - 1) * BAY, bay * BAY
+        parts[f"panel {bay}"] = block("panel", (left + 15, right - 15), (FOOT, top), (8, 128))
+        butt = left - 500 * (bay == 2), right - 500 * (bay == 1)  # joints of strips lie beside those of panels
+        lapped = left - 600 * (bay == 2), right - 500 * (bay == 1)
+        parts[f"roof seal {bay}"] = block("seal", butt, (top, top + 4), (8, 38))
+        parts[f"membrane {bay}"] = block("membrane", lapped, (top + 3 + bay, top + 4 + bay), (-3000, 108))
+        parts[f"clamp {bay}"] = block("flashing", butt, (top + 6, top + 7), (8, 108))
+        parts[f"eave profile {bay}"] = Part(
+            "eave-profile",
+            (
+                Block((butt[0], top + 8, 0), (butt[1], top + 10, 140)),
+                Block((butt[0], top - 60, 138), (butt[1], top + 8, 140)),
+            ),
+        )
+    parts["roof"] = block("roof", (0, 2 * BAY), (top - 80, top + 4), (-3000, -190))
+    return Sketch(parts, "Two bays on three columns under a roof, every part of its edge in its place.")
+
+
+def gate() -> Sketch:
+    """A bay with a lifting door between two clad bays, and the seal round it."""
+    top = FOOT + 3 * ROW
+    parts: dict[str, Part] = {}
+    for k in range(4):
+        parts[f"column {k + 1}"] = block("column", (k * BAY - 100, k * BAY + 100), (-500, top), (-190, 0))
+    for bay in (1, 2, 3):
+        left, right = (bay - 1) * BAY + 15, bay * BAY - 15
+        for row in (1, 2, 3):
+            name, y = f"panel {bay}.{row}", (FOOT + (row - 1) * ROW, FOOT + row * ROW)
+            if bay != 2:
+                parts[name] = block("panel", (left, right), y, (8, 128))
+            elif row == 3:
+                parts[name] = block("panel", (left, right), (2 * ROW + FOOT, top), (8, 128))
+            else:
+                parts[f"{name} left"] = block("panel", (left, BAY + 1000), y, (8, 128))
+                parts[f"{name} right"] = block("panel", (2 * BAY - 1000, right), y, (8, 128))
+    x, y = (BAY + 1000, 2 * BAY - 1000), (0, 2 * ROW + FOOT)
+    for name, (left, right) in {"1": (0, BAY), "2": (BAY, x[0]), "3": (x[1], 2 * BAY), "4": (2 * BAY, 3 * BAY)}.items():
+        parts[f"plinth {name}"] = block(
+            "plinth", (left + 10 * (left != x[1]), right - 10 * (right != x[0])), (-600, 360), (8, 118)
+        )
+        parts[f"plinth seal {name}"] = block("seal", (left, right), (360, 370), (8, 48))
+    parts["door"] = block("door", (x[0] + 10, x[1] - 10), (y[0] + 10, y[1] - 10), (20, 90))
+    parts["door opening"] = block("opening", x, y, (0, 140))
+    parts["door seal threshold"] = block("seal", x, (0, 10), (20, 60))
+    parts["door seal head"] = block("seal", x, (y[1] - 10, y[1]), (20, 60))
+    parts["door seal left"] = block("seal", (x[0], x[0] + 10), (10, y[1] - 10), (20, 60))
+    parts["door seal right"] = block("seal", (x[1] - 10, x[1]), (10, y[1] - 10), (20, 60))
+    return Sketch(parts, "A lifting door between clad bays, sealed on all four sides.")

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 
 from checker import geometry as g
-from checker.facade import SEAM_KINDS, Columns, Panels, Seams, Sides, fault_of, unique, with_role
+from checker.facade import SEAM_KINDS, Columns, OfKind, Panels, Seams, Sides, fault_of, unique, with_role
 from checker.geometry import Lines
 from checker.model import Floats, GridAxis, Ints, Model
 
@@ -60,7 +60,7 @@ class Walls:
         ends = [names[k] for k in (right - 1, right) if 0 <= k < len(names)]
         return "-".join(ends)
 
-    def make(self, kind: type[Seams], count: int, **given: Any) -> Seams:
+    def make(self, kind: type[OfKind], count: int, **given: Any) -> OfKind:
         """Seams of one kind from what is known of them; places, names and ids follow."""
         nothing = np.full(count, np.nan)
         values: dict[str, Any] = {
@@ -70,6 +70,7 @@ class Walls:
         }
         nowhere = np.full((count, 3), np.nan)
         values |= {name: nowhere for name in Seams.__dataclass_fields__ if name.startswith("at_offset")}
+        values |= {"filled": nothing, "occupants": ((),) * count}
         values |= {"column": np.full(count, -1), "row": np.zeros(count, np.int64)} | given
         frame, start, end = values["frame"], values["start"], values["end"]
         across = np.nan_to_num(0.5 * (np.nan_to_num(values["near"]) + np.nan_to_num(values["far"])))
@@ -77,8 +78,9 @@ class Walls:
         values["point"] = g.world(frame, np.stack([0.5 * (start + end), across, out], axis=1))
         for place in ("at_width_min", "at_width_max"):
             along = values.get(place)
-            coordinates = np.stack([0.5 * (start + end) if along is None else along, across, out], axis=1)
-            values[place] = g.world(frame, coordinates)
+            if along is None or along.ndim == 1:
+                coordinates = np.stack([0.5 * (start + end) if along is None else along, across, out], axis=1)
+                values[place] = g.world(frame, coordinates)
         values["length"] = end - start
         values["parts"] = np.stack([values["left"], values["right"], values["column"]], axis=1)
         values["fault"] = tuple(fault_of(self.model, parts) for parts in values["parts"])

@@ -16,6 +16,7 @@ from checker.sketch import BAY, FOOT, RAIL_TOP, ROW, Block, Part, Sketch, block,
 from checker.topology import build
 
 RULES: dict[str, Rule[Any, Any]] = {rule.name: rule for rule in load_rules()}
+LAYERS = {rule.layer.name: rule.layer for rule in RULES.values() if rule.layer is not None}
 Corner = tuple[int, int, int]
 Body = tuple[np.ndarray, np.ndarray]
 _CORNERS = [(x, y, z) for x in (0, 1) for y in (0, 1) for z in (0, 1)]
@@ -33,7 +34,9 @@ def checked(
 def built(what: Sketch | Model, place: np.ndarray | None = None) -> Facade:
     """The facade of a sketch or model, with the layers of all rules."""
     model = what.model(place) if isinstance(what, Sketch) else what
-    return build(model, [rule.layer for rule in RULES.values() if rule.layer is not None])
+    return build(
+        model, tuple({rule.layer.name: rule.layer for rule in RULES.values() if rule.layer is not None}.values())
+    )
 
 
 def only_issue(result: Result, rule: str) -> Issue:
@@ -86,7 +89,7 @@ def warped(sketch: Sketch, name: str, by: Mapping[Corner, tuple[float, float, fl
 
 def with_part(sketch: Sketch, name: str, part: Part) -> Sketch:
     """A sketch with one more part, or another one in its place."""
-    return replace(sketch, parts={**sketch.parts, name: part})
+    return sketch.having(name, part)
 
 
 def renamed(sketch: Sketch, prefix: str) -> Sketch:

@@ -174,6 +174,13 @@ WIDER = {
     "seam-foam": {"joint_mm": (1.0, 4.0, 50.0)},
     "opening-seal": {"joint_mm": (1.0, 4.0, 50.0)},
     "flashing-lap": {"sealed_mm": (100.0, 80.0, 1.0), "unsealed_mm": (150.0, 90.0, 1.0)},
+    "opening-gap": {"most_mm": (10.0, 12.0, 40.0), "steel_small_mm": (4.0, 2.0, 0.0)},
+    "opening-insulation": {"open_mm": (5.0, 20.0, 80.0)},
+    "door-threshold-seal": {"joint_mm": (1.0, 4.0, 50.0)},
+    "eave-profile": {"joint_mm": (1.0, 4.0, 50.0)},
+    "membrane-clamp": {"joint_mm": (1.0, 4.0, 50.0), "slack_mm": (10.0, 5.0, 0.0)},
+    "roof-edge-seal": {"joint_mm": (1.0, 4.0, 50.0)},
+    "roof-membrane-lap": {"joint_mm": (1.0, 4.0, 50.0), "lap_mm": (100.0, 80.0, 1.0)},
 }
 
 
