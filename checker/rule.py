@@ -1,7 +1,8 @@
 """What a rule author imports: `rule`, `limit`, `Verdicts`, and the questions that make verdicts.
 
 A rule is one function in one file of `rules/`. It declares its limits, remedy and two sketches, and answers for all its
-subjects at once with arrays. It opens no file, prints nothing and knows no other rule.
+subjects at once with arrays. It opens no file, prints nothing and asks no other rule, though it may look at the layer
+of one.
 """
 
 import importlib
