@@ -10,6 +10,7 @@ import shapely
 
 from checker import issues, nameless, read, releases, roles
 from checker.bcf.reading import check_unchanged, read_bcf
+from checker.bcf.records import BcfVersion
 from checker.bcf.splicing import Updated
 from checker.clock import set_moment, today
 from checker.earlier import with_parts_beside
@@ -29,7 +30,7 @@ from checker.result import Occupied, Result, SeamTable
 from checker.rule import MM, NOT_MODELLED, Rule
 from checker.settings import Settings
 from checker.topology import build
-from checker.ways import BUTTING, WITHOUT_COLUMNS
+from checker.ways import BUTTING, WAYS, WITHOUT_COLUMNS
 
 ONE_STAND: Final = 0.01
 """Pieces of columns whose middles are no further apart in plan stand one upon the other."""
@@ -132,7 +133,7 @@ def check_model(
     layers = tuple({rule.layer.name: rule.layer for rule in rules if rule.layer is not None}.values())
     # Without panels walls tell how the building is built; no rule is about them.
     facade = build(model, layers, settings.ways) if panels else build(_walls_for_panels(model), layers, ())
-    unchecked = "" if any(way.checked for way in facade.ways) else _unchecked(facade, panels)
+    unchecked = "" if any(way.checked for way in facade.ways) else _unchecked(facade, panels, settings.ways)
     asked = [
         rule
         for rule in rules
@@ -183,9 +184,10 @@ def _walls_for_panels(model: Model) -> Model:
     )
 
 
-def _unchecked(facade: Facade, panels: int) -> str:
+def _unchecked(facade: Facade, panels: int, checked: Sequence[str]) -> str:
     """Why nothing of a facade can be checked, and what was found instead."""
     model = facade.model
+    wanted = " or ".join(WAYS[way] for way in checked) or "of a way that is checked"
     files = ", ".join(source.file for source in model.sources)
     among = f"were recognised among {len(model.elements)} elements, so nothing can be checked."
     found = "; ".join(way.says.split(":")[0] for way in facade.ways)
@@ -202,9 +204,10 @@ def _unchecked(facade: Facade, panels: int) -> str:
             f"{files}: no columns {among}{found} Name the model that holds them too, or see 'seamtrace roles' and name "
             "them under [roles] in seamtrace.toml."
         )
+    other = max(facade.ways, key=lambda way: way.panels).way
     return (
-        f"{files}: no panels meeting on columns were found, so no rule was asked.{found} To ask the rules all the "
-        "same, name the way of building under [ways] checked in seamtrace.toml."
+        f"{files}: no panels {wanted} were found, so no rule was asked.{found} To ask the rules all the same, set "
+        f'{other} = "checked" under [ways] in seamtrace.toml.'
     )
 
 
@@ -258,7 +261,7 @@ def seam_table(facade: Facade) -> SeamTable:
         add("occupied", numbers(seams.filled))
         by = [[elements[e] for e in occupants] for occupants in seams.occupants]
         add("occupied_by", ["; ".join(f"{e.guid} {e.ifc_class} '{e.name}'" for e in each) for each in by])
-        for layer in (each for each in facade.layers if each.seams):
+        for layer in (each for each in facade.layers if each.seams and each.runs):
             asked = kind in layer.seams and seams is facade.seams[kind]
             share = cover(facade, layer, kind).share if asked else np.full(len(seams), np.nan)
             add(layer.name, numbers(share))
@@ -283,11 +286,17 @@ class Written:
     notes: tuple[str, ...] = ()
 
 
-def write(result: Result, out: Path, formats: Sequence[str], previous: Previous | None = None) -> Written:
+def write(
+    result: Result,
+    out: Path,
+    formats: Sequence[str],
+    previous: Previous | None = None,
+    bcf_version: BcfVersion | None = None,
+) -> Written:
     """Write the asked formats (``bcf``, ``json``, ``csv``) into a folder; all are whole, or none is touched.
 
     Where nothing could be checked there are no issues, and a file of none would say that all is well.
-    The BCF file goes on with that of the previous release, where there is one.
+    The BCF file goes on with that of the previous release, where there is one, and keeps its version.
 
     Raises:
         CannotCheck: The folder cannot be written, or what people wrote would be lost.
@@ -296,13 +305,19 @@ def write(result: Result, out: Path, formats: Sequence[str], previous: Previous 
     contents: dict[Path, bytes] = {}
     notes: tuple[str, ...] = ()
     if "bcf" in formats and not result.unchecked:
-        bcf = _bcf(result, saved, out / "issues.bcf", previous)
+        bcf = _bcf(result, saved, out / "issues.bcf", previous, bcf_version)
         contents[out / "issues.bcf"], notes = bcf.data, bcf.notes
     if "json" in formats:
         contents[out / "findings.json"] = findings(result)
     if "csv" in formats:
         contents[out / "seams.csv"] = seams_csv(result.seams)
-    replace_many({path: data for path, data in contents.items() if not _is(path, data)})
+
+    def last_look() -> None:
+        """Nobody may have saved the previous file while this run went on: it would be lost."""
+        if "bcf" in formats and previous is not None and previous.file is not None:
+            check_unchanged(previous.file)
+
+    replace_many({path: data for path, data in contents.items() if not _is(path, data)}, last_look)
     return Written(tuple(contents), notes)
 
 
@@ -314,7 +329,7 @@ def _is(path: Path, data: bytes) -> bool:
         return False
 
 
-def _bcf(result: Result, saved: str, path: Path, previous: Previous | None) -> Updated:
+def _bcf(result: Result, saved: str, path: Path, previous: Previous | None, version: BcfVersion | None) -> Updated:
     """The BCF file to be written; what people have written in a file that stands there is never lost."""
     if previous is None or previous.file is None:
         there = touched_by_people(path)
@@ -323,14 +338,16 @@ def _bcf(result: Result, saved: str, path: Path, previous: Previous | None) -> U
                 f"{path}: {there}, which a new file would not hold. Go on with it with --previous {path}, or name "
                 "another output folder with --out."
             )
-        return Updated(issues_bcf(result, saved))
-    if path.exists() and Path(previous.file.file).resolve() == path.resolve():
-        check_unchanged(previous.file)
-    elif (there := touched_by_people(path)) and not _is(path, previous.file.data):
+        return Updated(issues_bcf(result, saved, version or "2.1"))
+    same = path.exists() and Path(previous.file.file).resolve() == path.resolve()
+    if not same and (there := touched_by_people(path)) and not _is(path, previous.file.data):
         raise CannotCheck(
             f"{path}: {there}, and it is not the file given with --previous. Name another output folder with --out."
         )
-    return updated_bcf(result, saved, previous.file)
+    done = updated_bcf(result, saved, previous.file)
+    if version in (None, previous.file.version):
+        return done
+    return replace(done, notes=(f"{path}: stays BCF {previous.file.version}, as it was before.", *done.notes))
 
 
 def run_time(model: Model) -> str:
