@@ -399,6 +399,11 @@ class Crossings(Subjects):
     along: Floats
     step: Floats
 
+    def axes(self, i: int, sides: Sides) -> Floats:
+        """A crossing lies on an upright seam."""
+        result: Floats = sides.frame[self.side[i]][[1, 0, 2]]
+        return result
+
 
 @dataclass(frozen=True)
 class Bays(Subjects):

@@ -278,8 +278,8 @@ def within(
 
 
 def spans(point: Floats, way: Floats, value: Floats, before: float = 0.0) -> Floats:
-    """The two places (n, 2, 3) between which distances ``value`` (n,) along ``way`` lie, see `within`."""
-    ends = np.array([-before, 1.0 - before])
+    """The two places (n, 2, 3) between which distances ``value`` (n,) along ``way`` lie, see `within`; NaN for none."""
+    ends, value = np.array([-before, 1.0 - before]), np.where(np.isfinite(value), value, np.nan)
     result: Floats = point[:, None] + ends[None, :, None] * (way * value[:, None])[:, None]
     return result
 
