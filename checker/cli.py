@@ -131,6 +131,8 @@ def check(
         asked = [Format(each).value for each in dict.fromkeys(formats or Format)]
         written = run.write(result, out, asked, before, bcf_version.value if bcf_version else None)
     _print(summary(replace(result, notes=(*result.notes, *written.notes)), written.files))
+    if result.unchecked:
+        raise CannotCheck(result.unchecked)
     _exit(fail_on, {severity: result.count(severity) for severity in SEVERITIES})
 
 
@@ -205,7 +207,7 @@ def roles(
 
     settings = _settings(config)
     with _progress() as progress:
-        model = run.recognise(files_to_read(models or [], settings), settings, progress)
+        model = run.recognise(files_to_read(models or [], settings), settings, progress, everything=True)
     nameless = nameless_at_facade(model)
     if write is None:
         _print(recognised(model, nameless))

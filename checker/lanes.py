@@ -77,14 +77,14 @@ class Lane:
 
 def lanes_of(facade: Facade, layer: Layer, kind: type[Seams]) -> tuple[Lane, ...]:
     """Where the parts of a layer lie, per lane."""
-    own = {each: _parts_in_lanes(facade, layer, each, layer.roles) for each in layer.seams}
+    own = {each: parts_in_lanes(facade, layer, each, layer.roles) for each in layer.seams}
     if not layer.stands_in or any(len(lane.inside.lane) for lanes in own.values() for lane in lanes):
         return own[kind]
-    others = _parts_in_lanes(facade, layer, kind, layer.stands_in)
+    others = parts_in_lanes(facade, layer, kind, layer.stands_in)
     return tuple(replace(mine, inside=other.inside) for mine, other in zip(own[kind], others, strict=True))
 
 
-def _parts_in_lanes(facade: Facade, layer: Layer, kind: type[Seams], roles: tuple[str, ...]) -> tuple[Lane, ...]:
+def parts_in_lanes(facade: Facade, layer: Layer, kind: type[Seams], roles: tuple[str, ...]) -> tuple[Lane, ...]:
     """Where parts of some roles lie in the lanes of a layer (kept)."""
     key = f"{'/'.join(roles)} in the lanes of {layer.name}/{kind.__name__}"
     if key not in facade.kept:

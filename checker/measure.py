@@ -15,6 +15,7 @@ from checker.foot import BASE_REACH, LINE_GAP
 from checker.lanes import lanes_of, line_ends
 from checker.layers import Cover, Positions, cover, on_seams, uncovered
 from checker.model import Bools, Floats, Ints
+from checker.occupancy import OCCUPIED
 from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, within
 
 _INSIDE: Final = ("ins", "inn", "inw", "int", "ind", "inv", "room", "binn", "wewn", "vnit", "uvnit", "dedans")
@@ -330,6 +331,9 @@ def _sentence(seams: Seams, facade: Facade, found: Cover, says: str, i: int, by_
     if found.astray[i] >= 0:
         name = facade.model.elements[found.astray[i]].name
         where = f"; {name} lies beside its place there"
+    elif found.nameless[i] >= 0:
+        name = name_of(facade, found.nameless[i])
+        where = f"; something without a role lies there: {name} (give it a role in [roles])"
     if found.gap_from[i] <= seams.start[i] + g.SAME_LENGTH and found.gap_to[i] >= seams.end[i] - g.SAME_LENGTH:
         return f"{says} is missing over the whole seam ({seams.length[i] * MM:.0f} mm){where}"
     return f"{says} has a gap of {gap * MM:.1f} mm{where}"
@@ -798,6 +802,21 @@ def fire_ratings(seams: Seams, facade: Facade) -> tuple[str, ...]:
         next((text for part in pair if part >= 0 and (text := fire_rating(elements[part].stated))), "")
         for pair in zip(seams.left.tolist(), seams.right.tolist(), strict=True)
     )
+
+
+def name_of(facade: Facade, element: int) -> str:
+    """What a person calls an element."""
+    return facade.model.elements[element].name or facade.model.elements[element].ifc_class
+
+
+def filled_by(seams: Seams, facade: Facade) -> list[str]:
+    """For each seam what lies in it and is no sealing part, as the tail of a sentence; nothing where it is empty."""
+    result = []
+    for share, occupants in zip(np.nan_to_num(seams.filled).tolist(), seams.occupants, strict=True):
+        more = f" and {len(occupants) - 1} more" if len(occupants) > 1 else ""
+        part = "" if share >= OCCUPIED else f" to {share:.0%}"
+        result.append(f", filled{part} by '{name_of(facade, occupants[0])}'{more}" if occupants else "")
+    return result
 
 
 def without_column(seams: Seams) -> tuple[str, ...]:

@@ -199,6 +199,39 @@ class Changes:
 
 
 @dataclass(frozen=True, slots=True)
+class WayFound:
+    """One way of building that was recognised: how many panels stand so and what gaps are between their upright ends.
+
+    ``gaps`` of ``length_m`` in all, ``occupied`` of them filled by something that is no sealing part, ``closed`` ones
+    where the ends touch. Only where ``checked`` the rules are asked. ``says`` tells it in words.
+    """
+
+    way: str
+    panels: int
+    gaps: int
+    length_m: float
+    width_min_mm: float | None
+    width_max_mm: float | None
+    occupied: int
+    closed: int
+    checked: bool
+    facades: tuple[str, ...]
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class Occupied:
+    """A seam in which something lies that is no sealing part: the ``share`` of the gap it fills, and what it is.
+
+    ``elements`` are GlobalIds, classes and names, what fills most first.
+    """
+
+    subject: str
+    share: float
+    elements: tuple[tuple[str, str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class SeamTable:
     """The columns of ``seams.csv``: equally long lists of text, numbers, or None for a blank."""
 
@@ -207,8 +240,10 @@ class SeamTable:
 
 @dataclass(frozen=True)
 class Result:
-    """Everything a run found.
+    """Everything a run found; ``unchecked`` says why nothing could be checked, or is "".
 
+    ``ways`` are the ways of building it recognised, ``column_places`` the places in which the columns stand, some of
+    them in several pieces one upon the other.
     ``due_days`` tells how many days after the release an issue of a severity is due, ``stage`` the stage of the project
     that issues belong to, where the project has set them.
     """
@@ -225,6 +260,10 @@ class Result:
     changes: Changes | None = None
     due_days: Mapping[Severity, int] = field(default_factory=dict)
     stage: str = ""
+    ways: tuple[WayFound, ...] = ()
+    occupied: tuple[Occupied, ...] = ()
+    column_places: int = 0
+    unchecked: str = ""
 
     def count(self, severity: Severity) -> int:
         """How many open issues (not accepted) have this severity."""

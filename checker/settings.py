@@ -7,7 +7,7 @@ import dataclasses
 import math
 import re
 import tomllib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
@@ -17,6 +17,7 @@ from checker.errors import BadSettings, did_you_mean
 from checker.model import ROLES, ModelFile
 from checker.result import SEVERITIES, Severity
 from checker.rule import Limits, Rule
+from checker.ways import ON_COLUMNS, WAYS
 
 FILE_NAME: Final = "seamtrace.toml"
 
@@ -63,6 +64,7 @@ class Settings:
     models: tuple[ModelFile, ...] = ()
     roles: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     layers: Mapping[str, Need] = field(default_factory=dict)
+    ways: tuple[str, ...] = (ON_COLUMNS,)
     limits: Mapping[str, object] = field(default_factory=dict)
     severities: Mapping[str, Severity] = field(default_factory=dict)
     switched_off: frozenset[str] = frozenset()
@@ -126,6 +128,7 @@ def parse_settings(path: Path, data: bytes, rules: Sequence[AnyRule]) -> Setting
         models=models,
         roles=read.get("roles", {}),
         layers=read.get("layers", {}),
+        ways=read.get("ways", {}).get("checked", (ON_COLUMNS,)),
         limits=limits,
         severities=severities,
         switched_off=frozenset(off),
@@ -396,6 +399,19 @@ def _one_of(choices: Sequence[str], means: str, default: object = None) -> _Valu
     return _Value(what, convert, {"enum": list(choices)}, means, default)
 
 
+def _some_of(choices: Collection[str], means: str, default: object = None) -> _Value:
+    """A list without repetitions, not empty."""
+    one = _one_of(tuple(choices), "")
+
+    def convert(value: object) -> tuple[str, ...]:
+        if not isinstance(value, list) or not value or len(set(value)) < len(value):
+            raise ValueError
+        return tuple(cast(str, one.convert(each)) for each in value)
+
+    json = {"type": "array", "items": one.json, "minItems": 1, "uniqueItems": True}
+    return _Value(f"a list of {one.what.removeprefix('one of ')}", convert, json, means, default)
+
+
 def _flag(means: str, default: object = None) -> _Value:
     def convert(value: object) -> bool:
         if not isinstance(value, bool):
@@ -477,6 +493,7 @@ def _shape(rules: Sequence[AnyRule]) -> _Table:
         "reason": _text("a text", "why it is tolerable"),
         "by": _text("a text", "who decided"),
     }
+    ways = _some_of(WAYS, "ways of building of which the rules are asked", default=[ON_COLUMNS])
     queries = {
         role: _texts("a query or a list of queries", f"what is a {role}: selector queries, any of which may fit")
         for role in ROLES
@@ -497,6 +514,7 @@ def _shape(rules: Sequence[AnyRule]) -> _Table:
             "models": _Named(_Table(model, "one model file", needs=("file",)), "names and owners of the model files"),
             "roles": _Table(queries, "which elements are what, where that is not recognised", noun="role"),
             "layers": _Table(dict.fromkeys(layers, need), "what is expected on the seams", noun="layer"),
+            "ways": _Table({"checked": ways}, "ways of building that were recognised and what to do about them"),
             "limits": _Table({rule.name: _rule(rule) for rule in rules}, "limits of the rules", noun="rule"),
             "bcf": _Table(bcf, "what issues in the BCF file say besides"),
             "accepted": _Rows(

@@ -7,7 +7,20 @@ from typing import Any, Final
 
 from checker import __version__
 from checker.identity import Parts, parts_of, release_id
-from checker.result import LIVES, SEVERITIES, Change, Changes, Coverage, Issue, Move, PartChange, Result, Verdict
+from checker.result import (
+    LIVES,
+    SEVERITIES,
+    Change,
+    Changes,
+    Coverage,
+    Issue,
+    Move,
+    Occupied,
+    PartChange,
+    Result,
+    Verdict,
+    WayFound,
+)
 
 FORMAT: Final = 1
 """Goes up when a key changes its meaning or goes away."""
@@ -35,9 +48,11 @@ def findings(result: Result) -> bytes:
     summary: dict[str, object] = {
         "panels": result.panels,
         "columns": result.columns,
+        "column_places": result.column_places,
         "seams": len(next(iter(result.seams.columns.values()), [])),
         "seam_length_m": _metres(result.seam_length_m),
         **{severity: result.count(severity) for severity in SEVERITIES},
+        "unchecked": result.unchecked or None,
     }
     guids = [element.guid for element in model.elements]
     sections = (
@@ -46,6 +61,8 @@ def findings(result: Result) -> bytes:
         ("release", json.dumps(release_id(model.sources))),
         ("models", _list(sources)),
         ("summary", _line(summary)),
+        ("ways", _list(map(_way, result.ways))),
+        ("occupied", _list(map(_occupied, result.occupied))),
         ("coverage", _list(map(_coverage, result.coverage))),
         ("verdicts", _list(map(_verdict, result.verdicts))),
         ("issues", _list(_issue(issue, guids) for issue in result.issues)),
@@ -82,6 +99,27 @@ def _metres(value: float) -> float:
 
 def _point(point: tuple[float, float, float]) -> list[float]:
     return [_metres(value) for value in point]
+
+
+def _way(way: WayFound) -> Json:
+    return {
+        "way": way.way,
+        "checked": way.checked,
+        "panels": way.panels,
+        "gaps": way.gaps,
+        "length_m": _metres(way.length_m),
+        "width_min_mm": _mm(way.width_min_mm),
+        "width_max_mm": _mm(way.width_max_mm),
+        "occupied": way.occupied,
+        "closed": way.closed,
+        "facades": list(way.facades),
+        "says": way.says,
+    }
+
+
+def _occupied(seam: Occupied) -> Json:
+    elements = [{"guid": guid, "class": kind, "name": name} for guid, kind, name in seam.elements]
+    return {"subject": seam.subject, "share": round(seam.share, 4), "elements": elements}
 
 
 def _coverage(coverage: Coverage) -> Json:

@@ -7,7 +7,7 @@ from pathlib import Path
 from textwrap import wrap
 from typing import Final
 
-from checker.result import LIVES, SEVERITIES, Change, Changes, Coverage, Issue, PartChange, Result, Verdict
+from checker.result import LIVES, SEVERITIES, Change, Changes, Coverage, Issue, PartChange, Result, Verdict, WayFound
 
 WIDTH: Final = 100
 """Columns of the terminal the texts are laid out for."""
@@ -84,8 +84,9 @@ def summary(result: Result, written: Sequence[Path]) -> str:
     open_issues = [issue for issue in result.issues if not issue.accepted]
     parts = (
         _sources(result),
-        _coverage(result.coverage),
-        _issues(open_issues, accepted=len(result.issues) - len(open_issues)),
+        _ways(result.ways),
+        [] if result.unchecked else _coverage(result.coverage),
+        [] if result.unchecked else _issues(open_issues, accepted=len(result.issues) - len(open_issues)),
         changed(result.changes) if result.changes and result.changes.since else [],
         _undecided(result.verdicts),
         notes((*result.notes, *(result.changes.notes if result.changes else ()))),
@@ -156,11 +157,19 @@ def _parts(parts: Sequence[PartChange], renamed: Mapping[str, int]) -> list[str]
     return lines
 
 
+def _ways(ways: Sequence[WayFound]) -> list[str]:
+    lines = ["ways of building"]
+    for way in ways:
+        lines += paragraph(way.says, first="  ", rest="    ")
+    return lines if ways else []
+
+
 def _sources(result: Result) -> list[str]:
+    pieces = "" if result.column_places in (0, result.columns) else f" in {count(result.column_places, 'place')}"
     found = ", ".join(
         (
             count(result.panels, "panel"),
-            count(result.columns, "column"),
+            count(result.columns, "column") + pieces,
             count(len(next(iter(result.seams.columns.values()), [])), "seam"),
         )
     )
