@@ -225,21 +225,6 @@ def _stretches(
     part_low, part_high = g.lowest(clipped_low[met], pair[met], m), g.highest(clipped_high[met], pair[met], m)
     deep = part_high - part_low
     good = (deep[:, 0] > TOUCH) & (deep[:, 1] > TOUCH)
-    if zone is not None:
-        # A part that pokes into the zone from elsewhere does not count: the middle of its section must lie inside.
-        whole_low, whole_high = (
-            g.lowest(local[:, :, 2].min(axis=1), pair, m),
-            g.highest(local[:, :, 2].max(axis=1), pair, m),
-        )
-        near_low = g.lowest(local[met][:, :, 2].min(axis=1), pair[met], m)
-        near_high = g.highest(local[met][:, :, 2].max(axis=1), pair[met], m)
-        middle = 0.5 * (
-            np.where(np.isfinite(near_low), near_low, whole_low)
-            + np.where(np.isfinite(near_high), near_high, whole_high)
-        )
-        inside = (middle > zone.out_low[line] - TOUCH) & (middle < zone.out_high[line] + TOUCH)
-        # At an inner corner the piece of the other side, which runs outwards here, fills its own width.
-        good &= inside | _runs_through(facade, element, frame[line])
     if suits is not None:
         good &= suits
     keep = met & good[pair]
@@ -262,4 +247,13 @@ def _stretches(
         reach_low[owner],
         reach_high[owner],
     )
-    return pieces, extents
+    if zone is None:
+        return pieces, extents
+    # A part that pokes into the zone from elsewhere does not count: the middle of its section must lie inside.
+    frames = frame[pieces.lane]
+    middle = 0.5 * (pieces.start + pieces.end)
+    near, far = g.slices(facade.model.meshes, pieces.element, frames, middle[:, None])
+    depth = 0.5 * (near + far)[:, 0, 1]
+    inside = (depth > zone.out_low[pieces.lane] - TOUCH) & (depth < zone.out_high[pieces.lane] + TOUCH)
+    # At an inner corner the piece of the other side, which runs outwards here, fills its own width.
+    return pieces.take(inside | _runs_through(facade, pieces.element, frames)), extents

@@ -14,7 +14,7 @@ import shapely
 from checker import geometry as g
 from checker.corners import at_corners
 from checker.facade import BaseSeams, Facade, FootCorners, Layer, Seams, Sides, Subjects, unique
-from checker.lanes import CORNER_STRETCH, TOUCH, Pieces, lanes_of, line_ends, parts_in_lanes
+from checker.lanes import CORNER_STRETCH, TOUCH, WIDEST_STRIP, Pieces, lanes_of, line_ends, parts_in_lanes
 from checker.model import Floats, Ints
 from checker.plan import shortest_way
 
@@ -96,12 +96,12 @@ def _placed(facade: Facade, layer: Layer, elsewhere: bool = False) -> set[int]:
     if elsewhere:
         alike = [each for each in alike if not set(each.seams) & set(layer.seams)]
     lanes = [
-        lane
+        lane.inside.take(lane.inside.meets(line_ends(facade.seams[kind])))
         for each in (*alike, *(() if elsewhere else (layer,)))
         for kind in each.seams
         for lane in lanes_of(facade, each, kind)
     ]
-    return {element for lane in lanes for element in lane.inside.element.tolist()}
+    return {element for lane in lanes for element in lane.element.tolist()}
 
 
 def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
@@ -121,6 +121,8 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
     for number, lane in enumerate(lanes):
         inside, fills = lane.inside, lane.fills
         beside = lane.around.astray(placed)
+        # Boards, cores and claddings of the same role near a zone are no strips gone astray.
+        beside = beside.take(layer.rings | (facade.boxes.size[beside.element, 1] < WIDEST_STRIP))
         # What only crosses the zone, begins where the line ends, or has its place at another seam, does not show that
         # anybody drew this layer.
         shared = [np.minimum(p.end, last[p.lane]) - np.maximum(p.start, first[p.lane]) for p in (inside, beside)]

@@ -14,8 +14,8 @@ MOST_LEVELS: Final = 8
 """What bodies share in height is cut at no more levels than this."""
 THINNEST_BAND: Final = 1e-4
 """Corners nearer to each other in height than this leave no level between them (metres)."""
-GRID: Final = 1e-6
-"""Outlines are joined on this grid: a hundredth of what results promise (metres)."""
+GRID: Final = 1e-8
+"""Outlines are joined on this grid (metres): far finer than anything measured, far coarser than rounding."""
 SLIVER: Final = 1e-9
 """Areas smaller than this are noise (square metres)."""
 
@@ -68,7 +68,9 @@ def widest_step(meshes: Meshes, start: Collection[int], goal: Collection[int], t
             continue
         wide, first, second = shortest_way(cuts, one, two)
         if worst is None or wide > worst.clear.value:
-            worst = Step(first, second, _between(cuts[first], cuts[second], z))
+            spot = shapely.get_coordinates(shapely.point_on_surface(cuts[second]))[0]
+            touching = Clearance(0.0, np.zeros(3), np.append(spot, z))
+            worst = Step(first, second, _between(cuts[first], cuts[second], z) if wide > 0 else touching)
     return worst
 
 
@@ -95,15 +97,20 @@ def section(meshes: Meshes, element: int, z: float) -> Any:
     rows = np.arange(len(corners))
     ends = []
     for step in (1, 2):
-        top, foot = corners[rows, odd], corners[rows, (odd + step) % 3]
-        share = (z - top[:, 2]) / (foot[:, 2] - top[:, 2])
-        ends.append((top + share[:, None] * (foot - top))[:, :2])
+        one, two = corners[rows, odd], corners[rows, (odd + step) % 3]
+        # From the lower corner to the upper one, so that both triangles of an edge give the very same point.
+        swap = (one[:, 2] > two[:, 2])[:, None]
+        low, high = np.where(swap, two, one), np.where(swap, one, two)
+        share = (z - low[:, 2]) / (high[:, 2] - low[:, 2])
+        ends.append((low + share[:, None] * (high - low))[:, :2])
     segments = np.stack(ends, axis=1)
     segments = segments[np.linalg.norm(segments[:, 1] - segments[:, 0], axis=1) > GRID]
     if len(segments) == 0:
         return shapely.Polygon()
     lines = shapely.union_all(shapely.linestrings(segments), grid_size=GRID)
     faces = shapely.get_parts(shapely.polygonize(shapely.get_parts(lines)))
+    if len(faces) == 0:
+        return shapely.convex_hull(lines)  # a body that does not close
     # A face lies in the body when a ray from it crosses the outline an odd number of times.
     spots = shapely.get_coordinates(shapely.point_on_surface(faces))
     crosses = (segments[:, 0, 1] > spots[:, None, 1]) != (segments[:, 1, 1] > spots[:, None, 1])

@@ -73,6 +73,8 @@ _SQUAT: Final = 2.5
 _FLAT: Final = 4.0
 _LINING: Final = 0.05
 """A board that lies this near to an inner wall is its lining."""
+_THIN_INSIDE: Final = 0.05
+"""Panels inside that are thinner than this line a wall; partitions of panels are thicker."""
 _NARROW_POST: Final = 0.15
 """What fills the gap between two boards in their own plane and is no wider than this is a mullion."""
 _SLIGHT: Final = 0.4
@@ -157,8 +159,10 @@ class _Weighing:
         self.notes: dict[tuple[int, int], str] = {}
         self.doubts: dict[tuple[int, int], str] = {}
         self.parts = self._parts()
+        self.plan = outlines(shapes)
         self.outer: Bools = np.zeros(len(elements), bool)
         self.inner: Bools = np.zeros(len(elements), bool)
+        self.free: Bools = np.zeros(len(elements), bool)
         self.reach: Floats = np.stack([shapes.low, shapes.high], axis=1)
         lying = shapes.flat & (shapes.tilt[:, 2] >= 0.7071) & (shapes.size[:, 1] >= 0.3)
         roof, panel = AT["roof"], AT["panel"]
@@ -219,7 +223,7 @@ class _Weighing:
             self.notes[i, at] = f"{self.notes[i, at]}, {note}" if (i, at) in self.notes else note
 
     def sides(self, meshes: Meshes) -> None:
-        """Finds out which boards have one face outdoors and one indoors, and which have both indoors."""
+        """Finds out which boards have one face outdoors and one indoors, and which have both faces in or out."""
         part = np.zeros(len(self.elements), bool)
         part[[p for parts in self.parts for p in parts]] = True
         # What fills an opening hides nothing that its wall does not hide.
@@ -227,6 +231,7 @@ class _Weighing:
         board = boards(self.shapes, ~part)
         looks = outdoors(self.shapes, meshes, board, covers(self.shapes, ~part)).sum(axis=1)
         self.outer[board[looks == 1]] = True
+        self.free[board[looks == 2]] = True
         if self.outer.any():
             self.inner[board[looks == 0]] = True
 
@@ -313,27 +318,35 @@ class _Weighing:
         return i[once], j[once], side[once]
 
     def lies(self) -> None:
-        """Takes back what words promise of panels that are none by their place."""
+        """Takes back what words promise of panels, and the class of windows, that are none by their place."""
         s, at = self.shapes, AT["panel"]
+        glazed = self.is_a("IfcWindow", "IfcDoor") & (self.words[:, at] >= _WEAK) & (self.allowed[:, at] >= 0.5)
+        glazed &= np.array([not element.hosts for element in self.elements], bool)
+        posing = self._rows(np.flatnonzero(glazed))
+        for role in ("window", "door"):
+            self.allowed[posing, AT[role]] *= 0.7
+
         panel = np.setdiff1d(self.among("panel"), [*self.queried])
         face = s.size[:, 0] * s.size[:, 1]
         little = (face < _SMALL) | ((face < _SQUAT) & (s.size[:, 1] < _FLAT * s.size[:, 2]))
-        little = panel[little[panel]]
-        i, j = self._pairs(little, self.among("panel"), 0.15)
+        free = self.free & (self.free[panel].sum() < self.outer[panel].sum())
+        alone = panel[(little | free)[panel]]
+        i, j = self._pairs(alone, self.among("panel"), 0.15)
         near = Neighbours(s, i, j)
         level = np.maximum(s.low[i], s.low[j]) <= np.minimum(s.high[i], s.high[j]) + 0.15
         beside = near.parallel & level & (near.offset <= s.half[i, 1] + s.half[j, 1]) & (i != j)
-        alone = np.setdiff1d(little, i[beside])
-        self.allowed[alone, at] *= 0.3
+        alone = np.setdiff1d(alone, i[beside])
+        self.allowed[alone[little[alone]], at] *= 0.3
 
-        wall = np.flatnonzero(self.inner & self.is_a("IfcWall"))
-        i, j = self._pairs(panel[self.inner[panel]], wall, _LINING)
+        inner = panel[self.inner[panel]]
+        i, j = self._pairs(inner, np.flatnonzero(self.inner & self.is_a("IfcWall")), _LINING)
         near = Neighbours(s, i, j)
-        lining = near.parallel & (near.across >= -0.01) & (near.along <= -s.half[i, 0]) & (i != j)
-        lining &= (s.size[i, 2] <= 0.67 * s.size[j, 2]) & (s.low[i] >= s.low[j] - 0.1) & (s.high[i] <= s.high[j] + 0.1)
-        self.allowed[i[lining], at] *= 0.3
-        for p in panel[self.inner[panel]].tolist():
-            self.doubts[p, at] = "stands inside"
+        lines = near.parallel & (near.across >= -0.01) & (near.along <= -s.half[i, 0]) & (i != j)
+        lines &= (s.size[i, 2] <= 0.67 * s.size[j, 2]) & (s.low[i] >= s.low[j] - 0.1) & (s.high[i] <= s.high[j] + 0.1)
+        thin = inner[(s.size[inner, 2] < _THIN_INSIDE) & ~self.has("curtain")[inner]]
+        self.allowed[np.union1d(i[lines], thin), at] *= 0.3
+        self.doubts |= {(p, at): "stands inside" for p in inner.tolist()}
+        self.doubts |= {(p, at): "stands free" for p in alone[free[alone]].tolist()}
 
     def bearers(self) -> None:
         """What stands behind panel ends is a column the more, a mullion between them or a slight post the less."""
@@ -413,7 +426,8 @@ class _Weighing:
         above = (s.low[j] >= s.high[i] - 0.3) & (s.low[j] <= s.high[i] + 0.5) & (s.centre[j, 2] > s.high[i])
         below = s.high[j] <= s.low[i] + 0.1
         carries, hangs = np.zeros(len(s.low), bool), np.zeros(len(s.low), bool)
-        unlike = np.abs(s.size[i, 2] - s.size[j, 2]) > _ALIKE
+        concrete = self.has("concrete")
+        unlike = (np.abs(s.size[i, 2] - s.size[j, 2]) > _ALIKE) | (concrete[i] & ~concrete[j])
         for k in np.flatnonzero(above & ~unlike).tolist():
             unlike[k] = _unlike(self.elements[i[k]], self.elements[j[k]])
         carries[i[above & unlike]] = True
@@ -519,8 +533,7 @@ class _Weighing:
         first, second = first[s.measured[first]], second[s.measured[second]]
         if not len(first) or not len(second):
             return np.zeros(0, np.int64), np.zeros(0, np.int64)
-        tree = shapely.STRtree(outlines(s, second))
-        i, j = tree.query(outlines(s, first), predicate="dwithin", distance=reach)
+        i, j = shapely.STRtree(self.plan[second]).query(self.plan[first], predicate="dwithin", distance=reach)
         return first[i], second[j]
 
     def _in_line(self, first: Ints, second: Ints) -> tuple[Ints, Ints]:

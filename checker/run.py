@@ -30,7 +30,7 @@ from checker.result import Occupied, Result, SeamTable
 from checker.rule import MM, NOT_MODELLED, Rule
 from checker.settings import Settings
 from checker.topology import build
-from checker.ways import BUTTING, WITHOUT_COLUMNS
+from checker.ways import BUTTING, WAYS, WITHOUT_COLUMNS
 
 ONE_STAND: Final = 0.01
 """Pieces of columns whose middles are no further apart in plan stand one upon the other."""
@@ -133,7 +133,7 @@ def check_model(
     layers = tuple({rule.layer.name: rule.layer for rule in rules if rule.layer is not None}.values())
     # Without panels walls tell how the building is built; no rule is about them.
     facade = build(model, layers, settings.ways) if panels else build(_walls_for_panels(model), layers, ())
-    unchecked = "" if any(way.checked for way in facade.ways) else _unchecked(facade, panels)
+    unchecked = "" if any(way.checked for way in facade.ways) else _unchecked(facade, panels, settings.ways)
     asked = [
         rule
         for rule in rules
@@ -184,9 +184,10 @@ def _walls_for_panels(model: Model) -> Model:
     )
 
 
-def _unchecked(facade: Facade, panels: int) -> str:
+def _unchecked(facade: Facade, panels: int, checked: Sequence[str]) -> str:
     """Why nothing of a facade can be checked, and what was found instead."""
     model = facade.model
+    wanted = " or ".join(WAYS[way] for way in checked) or "of a way that is checked"
     files = ", ".join(source.file for source in model.sources)
     among = f"were recognised among {len(model.elements)} elements, so nothing can be checked."
     found = "; ".join(way.says.split(":")[0] for way in facade.ways)
@@ -203,9 +204,10 @@ def _unchecked(facade: Facade, panels: int) -> str:
             f"{files}: no columns {among}{found} Name the model that holds them too, or see 'seamtrace roles' and name "
             "them under [roles] in seamtrace.toml."
         )
+    other = max(facade.ways, key=lambda way: way.panels).way
     return (
-        f"{files}: no panels meeting on columns were found, so no rule was asked.{found} To ask the rules all the "
-        "same, name the way of building under [ways] checked in seamtrace.toml."
+        f"{files}: no panels {wanted} were found, so no rule was asked.{found} To ask the rules all the same, set "
+        f'{other} = "checked" under [ways] in seamtrace.toml.'
     )
 
 
@@ -259,7 +261,7 @@ def seam_table(facade: Facade) -> SeamTable:
         add("occupied", numbers(seams.filled))
         by = [[elements[e] for e in occupants] for occupants in seams.occupants]
         add("occupied_by", ["; ".join(f"{e.guid} {e.ifc_class} '{e.name}'" for e in each) for each in by])
-        for layer in (each for each in facade.layers if each.seams):
+        for layer in (each for each in facade.layers if each.seams and each.runs):
             asked = kind in layer.seams and seams is facade.seams[kind]
             share = cover(facade, layer, kind).share if asked else np.full(len(seams), np.nan)
             add(layer.name, numbers(share))
@@ -293,8 +295,8 @@ def write(
 ) -> Written:
     """Write the asked formats (``bcf``, ``json``, ``csv``) into a folder; all are whole, or none is touched.
 
-    Where nothing could be checked there are no issues, and a file of none would say that all is well. The BCF file goes
-    on with that of the previous release, where there is one, and keeps its version.
+    Where nothing could be checked there are no issues, and a file of none would say that all is well.
+    The BCF file goes on with that of the previous release, where there is one, and keeps its version.
 
     Raises:
         CannotCheck: The folder cannot be written, or what people wrote would be lost.

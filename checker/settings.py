@@ -7,7 +7,7 @@ import dataclasses
 import math
 import re
 import tomllib
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
@@ -128,7 +128,7 @@ def parse_settings(path: Path, data: bytes, rules: Sequence[AnyRule]) -> Setting
         models=models,
         roles=read.get("roles", {}),
         layers=read.get("layers", {}),
-        ways=read.get("ways", {}).get("checked", (ON_COLUMNS,)),
+        ways=tuple(way for way in WAYS if {ON_COLUMNS: "checked", **read.get("ways", {})}.get(way) == "checked"),
         limits=limits,
         severities=severities,
         switched_off=frozenset(off),
@@ -399,19 +399,6 @@ def _one_of(choices: Sequence[str], means: str, default: object = None) -> _Valu
     return _Value(what, convert, {"enum": list(choices)}, means, default)
 
 
-def _some_of(choices: Collection[str], means: str, default: object = None) -> _Value:
-    """A list without repetitions, not empty."""
-    one = _one_of(tuple(choices), "")
-
-    def convert(value: object) -> tuple[str, ...]:
-        if not isinstance(value, list) or not value or len(set(value)) < len(value):
-            raise ValueError
-        return tuple(cast(str, one.convert(each)) for each in value)
-
-    json = {"type": "array", "items": one.json, "minItems": 1, "uniqueItems": True}
-    return _Value(f"a list of {one.what.removeprefix('one of ')}", convert, json, means, default)
-
-
 def _flag(means: str, default: object = None) -> _Value:
     def convert(value: object) -> bool:
         if not isinstance(value, bool):
@@ -493,7 +480,14 @@ def _shape(rules: Sequence[AnyRule]) -> _Table:
         "reason": _text("a text", "why it is tolerable"),
         "by": _text("a text", "who decided"),
     }
-    ways = _some_of(WAYS, "ways of building of which the rules are asked", default=[ON_COLUMNS])
+    ways = {
+        way: _one_of(
+            ("checked", "named"),
+            f"panels {words}: ask the rules of them, or only name and count them",
+            "checked" if way == ON_COLUMNS else "named",
+        )
+        for way, words in WAYS.items()
+    }
     queries = {
         role: _texts("a query or a list of queries", f"what is a {role}: selector queries, any of which may fit")
         for role in ROLES
@@ -514,7 +508,7 @@ def _shape(rules: Sequence[AnyRule]) -> _Table:
             "models": _Named(_Table(model, "one model file", needs=("file",)), "names and owners of the model files"),
             "roles": _Table(queries, "which elements are what, where that is not recognised", noun="role"),
             "layers": _Table(dict.fromkeys(layers, need), "what is expected on the seams", noun="layer"),
-            "ways": _Table({"checked": ways}, "ways of building that were recognised and what to do about them"),
+            "ways": _Table(ways, "what to do with each way of building that is recognised", noun="way"),
             "limits": _Table({rule.name: _rule(rule) for rule in rules}, "limits of the rules", noun="rule"),
             "bcf": _Table(bcf, "what issues in the BCF file say besides"),
             "accepted": _Rows(

@@ -114,13 +114,13 @@ class Neighbours:
         self.parallel: Bools = cosine > 0.985
 
 
-def outlines(shapes: Shapes, which: Ints) -> shapely.Geometry:
-    """Rectangles around some bodies as seen from above."""
-    along = shapes.along[which] * np.maximum(shapes.half[which, :1], 1e-3)
-    across = shapes.across[which] * np.maximum(shapes.half[which, 1:], 1e-3)
-    centre = shapes.centre[which, :2]
+def outlines(shapes: Shapes) -> shapely.Geometry:
+    """Rectangles (n,) around bodies as seen from above; without meaning where nothing was measured."""
+    along = shapes.along * np.maximum(shapes.half[:, :1], 1e-3)
+    across = shapes.across * np.maximum(shapes.half[:, 1:], 1e-3)
+    centre = shapes.centre[:, :2]
     corners = [centre + a * along + b * across for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
-    return shapely.polygons(np.stack(corners, axis=1))
+    return shapely.polygons(np.nan_to_num(np.stack(corners, axis=1)))
 
 
 def allowed_roles(shapes: Shapes, concrete: Bools, curtain: Bools) -> Floats:

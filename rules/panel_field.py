@@ -24,7 +24,9 @@ class Limits:
     remedy="Close the hole with a panel, or model the window, door or opening that belongs there.",
     needs=("panel",),
     good=detail(),
-    bad=detail().without("panel 1.2", "gasket 1.2").saying("The left bay has no panel in its upper row."),
+    bad=detail()
+    .without("panel 1.2", "gasket 1.2", "inner sealant 2 left", "outer sealant 2 left")
+    .saying("The left bay has no panel in its upper row."),
 )
 def panel_field(bays: Bays, facade: Facade, limits: Limits) -> Verdicts:
     """Panels fill every bay from base to roof edge, except where an opening is.

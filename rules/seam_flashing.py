@@ -20,7 +20,9 @@ class Limits:
         basis="published",
         source="code of practice for metal roof and wall cladding (New Zealand), flashing cover",
     )
-    gap_mm: float = limit(5.0, "mm", "largest stretch of the seam that may show, also at its ends", basis="practice")
+    gap_mm: float = limit(
+        10.0, "mm", "largest stretch of the seam that shows, also below a sloping roof edge", basis="practice"
+    )
 
 
 @rule(

@@ -550,9 +550,9 @@ class Hall:
         for i, (a, b) in enumerate(self._stretches(k, start, end, middles, -r.lap)):
             self.add(Part(f"flashing.{k}.{i}", "flashing", k, [Prism(U, list(shape), a, b)]))
         for i, u in enumerate(axes):
-            top = min(self.top_at(k, u - 0.06), self.top_at(k, u + 0.06))
+            top = min(self.top_at(k, u - 0.08), self.top_at(k, u + 0.08))
             for m, (a, b) in enumerate(((self.foot, self.foot + 0.75), (self.foot + 0.75 - r.lap, top))):
-                body = block(u - 0.06, u + 0.06, a, b, t, t + 0.0015, axis=D)
+                body = block(u - 0.08, u + 0.08, a, b, t, t + 0.0015, axis=D)
                 self.add(Part(f"cover.{k}.{i}.{m}", "cover", k, [body]))
 
     # What is made wrong
@@ -712,6 +712,9 @@ class Hall:
                         continue
                     heights = (max(a.low, b.low), min(a.top[-1][1], b.top[0][1]))
                     widths = [(b.end(False, z) - a.end(True, z)) * 1000 for z in heights]
+                    if "foam" in self.recipe.styles and self.recipe.styles["foam"].body == "rod":
+                        # A round rod in the middle of the seam is neither 50 mm deep nor tight against the column.
+                        out.append(Expected("seam-foam", frozenset((left.key, right.key))))
                     worst = max(widths, key=lambda w: abs(w - 30.0))
                     if abs(worst - 30.0) > 5.01:
                         out.append(Expected("seam-width", frozenset((left.key, right.key)), worst))
@@ -736,6 +739,7 @@ class Hall:
             "plinth-seal": {"plinth_seal"},
             "seam-foam": {"foam"},
             "flashing-lap": {"flashing", "cover"},
+            "seam-flashing": {"cover"},
             "opening-seal": {"frame_seal"},
             "door-threshold-seal": {"frame_seal"},
             "base-insulation": {"base_insulation"},

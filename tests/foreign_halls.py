@@ -477,6 +477,9 @@ def _czech(h: Hall) -> None:
     h.expect("plinth-seal", "panel.3.0.0", value=3.0)
     h.stretch("cover.2.0.0", "z+", -40.0)
     h.expect("flashing-lap", "cover.2.0.0", "cover.2.0.1", value=60.0)
+    h.stretch("cover.3.0.1", "u-", -20.0)
+    for row in (0, 1):
+        h.expect("seam-flashing", "cover.3.0.1", f"panel.3.{row}.0", f"panel.3.{row}.1", value=45.0)
 
 
 def _english(h: Hall) -> None:

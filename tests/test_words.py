@@ -25,8 +25,8 @@ NAMES = {
         panel attyki; væg sandwichelement; Facade cassette; Sandwich wall 120 (steel/PIR/steel);
         Porenbetonwandplatte; panneau de soubassement;
         Sandviç panel 120; cephe paneli; Dış duvar paneli; Yalıtımlı panel; Сендвіч-панель стінова; Стінова панель;
-        لوح ساندويتش; ألواح الجدران; اللوح الخارجي; لوح جدار ساندويتش 120; 샌드위치 패널; 외벽 패널; 샌드위치판넬;
-        夹芯墙板
+        لوح ساندويتش; ألواح الجدران; اللوح الخارجي; لوح جدار ساندويتش 120;
+        샌드위치 패널; 외벽 패널; 샌드위치판넬; 夹芯墙板
     """,
     "roof": """
         Roof panel; Dachpaneel 120; Panneau sandwich toiture; panneau de toiture; dakpaneel; Tagpanel; Takpanel;

@@ -39,7 +39,7 @@ RELEASES: Final[Mapping[str, Release]] = {
     ),
     "3": Release(
         "2026-03-16T08:00:00",
-        (*_ALWAYS, "rail-off", "rail-off", "overlap-panels", "foam-missing-row", "opening-seal-door-threshold-missing"),
+        (*_ALWAYS, "rail-off", "rail-off", "overlap-panels", "foam-missing-row", "door-threshold-seal-missing"),
         edits=("4 mm longer", "20 mm less lap"),
         reissued=("D/panel/", "D/column-seal/", "D/foam/"),
         missing=("precast",),

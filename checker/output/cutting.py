@@ -54,7 +54,6 @@ LETTERS: Final = (0.034, 11.0)
 """Height of figures as a part of the picture's height, and the least in pixels."""
 BAR_M: Final = 0.1
 """Length of the scale bar."""
-
 LEVELS: Final = 32
 """Steps in which things behind the plane fade."""
 GHOST, WASH, FLAGGED_EDGE, OWN_EDGE, BEHIND_EDGE, NOTHING = range(-6, 0)
@@ -241,7 +240,7 @@ def _eroded(inside: Bools, by: int) -> Bools:
     for axis in (0, 1):
         before = np.moveaxis(left.copy(), axis, 0)
         after = np.moveaxis(left, axis, 0)
-        # A few steps stand for all of them: nothing is thinner than half a rim and wider than nothing.
+        # Three steps stand for all: they miss only slots in one body that are narrower than half a rim.
         for step in (by, by - by // 2, 1):
             after[step:] &= before[:-step]
             after[:-step] &= before[step:]

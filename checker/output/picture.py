@@ -218,8 +218,7 @@ def _in_section(view: Viewpoint, model: Model, boxes: Floats, frame: Floats, mid
     # Pictures are wider than high by a third; a little more does no harm.
     room = view.height_m / 2 * np.array([1.5, 1.0])
     near = (np.abs(at[:, :2]) <= room + reach[:, :2]).all(axis=1) & (np.abs(at[:, 2]) <= reach[:, 2] + BEHIND_M)
-    shown = [model.roles[i].role != "opening" and model.elements[i].ifc_class not in NOT_THERE for i in full.tolist()]
-    near &= np.array(shown, dtype=bool)
+    near[near] = _touchable(full[near], model)
     flagged = np.isin(full, [i for i, _ in view.tints])
     # The flagged ones first, then the nearest.
     order = np.lexsort((np.abs(at[near]).max(axis=1), ~flagged[near]))
@@ -251,6 +250,12 @@ def _rgb(colour: str) -> tuple[int, int, int]:
     return int(colour[2:4], 16), int(colour[4:6], 16), int(colour[6:8], 16)
 
 
+def _touchable(which: Ints, model: Model) -> Bools:
+    """Which elements are something that a person could touch."""
+    there = [model.roles[i].role != "opening" and model.elements[i].ifc_class not in NOT_THERE for i in which.tolist()]
+    return np.array(there, dtype=bool)
+
+
 def _neighbours(view: Viewpoint, model: Model, boxes: Floats, flagged: Ints) -> Ints:
     """Elements that reach into the surroundings, nearest to the place first, up to a number of triangles."""
     centre = np.array(view.centre) - model.origin
@@ -258,8 +263,7 @@ def _neighbours(view: Viewpoint, model: Model, boxes: Floats, flagged: Ints) -> 
     gap = np.linalg.norm(np.maximum(np.maximum(boxes[:, 0] - centre, centre - boxes[:, 1]), 0.0), axis=1)
     gap[flagged] = np.inf
     near = np.flatnonzero(gap < SURROUNDINGS * view.radius_m)
-    solid = [model.roles[i].role != "opening" and model.elements[i].ifc_class not in NOT_THERE for i in near.tolist()]
-    near = near[np.array(solid, dtype=bool)]
+    near = near[_touchable(near, model)]
     away = np.linalg.norm(np.maximum(np.maximum(boxes[near, 0] - place, place - boxes[near, 1]), 0.0), axis=1)
     near = near[np.argsort(away, kind="stable")]
     result: Ints = near[np.cumsum(np.diff(model.meshes.triangle_start)[near]) <= MOST_TRIANGLES]

@@ -83,7 +83,7 @@ class Viewpoint:
     place: Point
     detail_m: float
     move: Point
-    frame: tuple[tuple[float, ...], ...] = ()
+    frame: Frame = ()
     height_m: float = 0.0
     clips: tuple[tuple[Point, Point], ...] = ()
     lines: tuple[Line, ...] = ()
@@ -229,7 +229,7 @@ def _whole_in_section(
         lowest, highest = np.minimum(low, points.min(axis=0)), np.maximum(high, points.max(axis=0))
         corners = np.stack(np.meshgrid(*zip(lowest, highest, strict=True)), axis=-1).reshape(-1, 3)
         seen = (corners @ matrix[:3, :3].T + matrix[:3, 3] - middle) @ frame.T
-        if np.abs(seen[:, :2]).max() < SQUARE * height / 2 and seen[:, 2].mean() < 0:
+        if np.abs(seen[:, :2]).max() < SQUARE * height / 2 and seen[:, 2].mean() < -SAME_POINT_M:
             low, high, reach = lowest, highest, float(seen[:, 2].max())
             chosen.append(i)
     return chosen, reach
@@ -274,7 +274,7 @@ def _coloured(tints: tuple[tuple[int, str], ...], model: Model) -> tuple[tuple[s
     return tuple((colour, guids) for colour in BY_RANK if (guids := tuple(guid for guid, own in most if own == colour)))
 
 
-def _frame(model: Model, element: int) -> tuple[tuple[float, ...], ...]:
+def _frame(model: Model, element: int) -> Frame:
     return model.sources[model.elements[element].source].frame
 
 
