@@ -333,7 +333,7 @@ def write(
 
     def last_look() -> None:
         """Nobody may have saved the previous file while this run went on: it would be lost."""
-        if "bcf" in formats and previous is not None and previous.file is not None:
+        if out / "issues.bcf" in contents and previous is not None and previous.file is not None:
             check_unchanged(previous.file)
 
     replace_many({path: data for path, data in contents.items() if not _is(path, data)}, last_look)
