@@ -55,6 +55,13 @@ class Format(StrEnum):
     csv = "csv"
 
 
+class BcfVersion(StrEnum):
+    """The versions of BCF that can be written."""
+
+    two = "2.1"
+    three = "3.0"
+
+
 Models = Annotated[
     list[Path] | None,
     typer.Argument(metavar="MODEL...", help="IFC files (.ifc or .ifcZIP); those of [models] when none is given."),
@@ -105,6 +112,10 @@ def check(
     formats: Annotated[
         list[Format] | None, typer.Option("--format", help="What to write; may be repeated. All when not given.")
     ] = None,
+    bcf_version: Annotated[
+        BcfVersion | None,
+        typer.Option(help="Version of a new BCF file, 2.1 when not given; that of --previous keeps its own."),
+    ] = None,
     previous: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="issues.bcf of the previous release: go on with it, tell what has changed."),
@@ -117,7 +128,8 @@ def check(
     before = run.previous_release(previous, settings, load_rules()) if previous else None
     with _progress() as progress:
         result = run.check(files_to_read(models or [], settings), settings, load_rules(), progress, before)
-        written = run.write(result, out, [Format(each).value for each in dict.fromkeys(formats or Format)], before)
+        asked = [Format(each).value for each in dict.fromkeys(formats or Format)]
+        written = run.write(result, out, asked, before, bcf_version.value if bcf_version else None)
     _print(summary(replace(result, notes=(*result.notes, *written.notes)), written.files))
     if result.unchecked:
         raise CannotCheck(result.unchecked)

@@ -10,6 +10,7 @@ import shapely
 
 from checker import issues, nameless, read, releases, roles
 from checker.bcf.reading import check_unchanged, read_bcf
+from checker.bcf.records import BcfVersion
 from checker.bcf.splicing import Updated
 from checker.clock import set_moment, today
 from checker.earlier import with_parts_beside
@@ -283,11 +284,17 @@ class Written:
     notes: tuple[str, ...] = ()
 
 
-def write(result: Result, out: Path, formats: Sequence[str], previous: Previous | None = None) -> Written:
+def write(
+    result: Result,
+    out: Path,
+    formats: Sequence[str],
+    previous: Previous | None = None,
+    bcf_version: BcfVersion | None = None,
+) -> Written:
     """Write the asked formats (``bcf``, ``json``, ``csv``) into a folder; all are whole, or none is touched.
 
-    Where nothing could be checked there are no issues, and a file of none would say that all is well.
-    The BCF file goes on with that of the previous release, where there is one.
+    Where nothing could be checked there are no issues, and a file of none would say that all is well. The BCF file goes
+    on with that of the previous release, where there is one, and keeps its version.
 
     Raises:
         CannotCheck: The folder cannot be written, or what people wrote would be lost.
@@ -296,13 +303,19 @@ def write(result: Result, out: Path, formats: Sequence[str], previous: Previous 
     contents: dict[Path, bytes] = {}
     notes: tuple[str, ...] = ()
     if "bcf" in formats and not result.unchecked:
-        bcf = _bcf(result, saved, out / "issues.bcf", previous)
+        bcf = _bcf(result, saved, out / "issues.bcf", previous, bcf_version)
         contents[out / "issues.bcf"], notes = bcf.data, bcf.notes
     if "json" in formats:
         contents[out / "findings.json"] = findings(result)
     if "csv" in formats:
         contents[out / "seams.csv"] = seams_csv(result.seams)
-    replace_many({path: data for path, data in contents.items() if not _is(path, data)})
+
+    def last_look() -> None:
+        """Nobody may have saved the previous file while this run went on: it would be lost."""
+        if out / "issues.bcf" in contents and previous is not None and previous.file is not None:
+            check_unchanged(previous.file)
+
+    replace_many({path: data for path, data in contents.items() if not _is(path, data)}, last_look)
     return Written(tuple(contents), notes)
 
 
@@ -314,7 +327,7 @@ def _is(path: Path, data: bytes) -> bool:
         return False
 
 
-def _bcf(result: Result, saved: str, path: Path, previous: Previous | None) -> Updated:
+def _bcf(result: Result, saved: str, path: Path, previous: Previous | None, version: BcfVersion | None) -> Updated:
     """The BCF file to be written; what people have written in a file that stands there is never lost."""
     if previous is None or previous.file is None:
         there = touched_by_people(path)
@@ -323,14 +336,16 @@ def _bcf(result: Result, saved: str, path: Path, previous: Previous | None) -> U
                 f"{path}: {there}, which a new file would not hold. Go on with it with --previous {path}, or name "
                 "another output folder with --out."
             )
-        return Updated(issues_bcf(result, saved))
-    if path.exists() and Path(previous.file.file).resolve() == path.resolve():
-        check_unchanged(previous.file)
-    elif (there := touched_by_people(path)) and not _is(path, previous.file.data):
+        return Updated(issues_bcf(result, saved, version or "2.1"))
+    same = path.exists() and Path(previous.file.file).resolve() == path.resolve()
+    if not same and (there := touched_by_people(path)) and not _is(path, previous.file.data):
         raise CannotCheck(
             f"{path}: {there}, and it is not the file given with --previous. Name another output folder with --out."
         )
-    return updated_bcf(result, saved, previous.file)
+    done = updated_bcf(result, saved, previous.file)
+    if version in (None, previous.file.version):
+        return done
+    return replace(done, notes=(f"{path}: stays BCF {previous.file.version}, as it was before.", *done.notes))
 
 
 def run_time(model: Model) -> str:

@@ -11,7 +11,6 @@ import warnings
 import zipfile
 from dataclasses import replace
 from difflib import SequenceMatcher
-from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -22,9 +21,11 @@ from bcf_kit import (
     VERSIONS,
     Said,
     Subject,
+    check_foreign_bytes,
     markup,
     packed,
     parts,
+    records,
     unpacked,
     uuid_of,
     viewpoint,
@@ -74,39 +75,6 @@ def updated(data: bytes, *edits: Edit, topics: tuple = ()) -> bytes:
 
 def markup_of(data: bytes, name: str = "a") -> bytes:
     return unpacked(data)[f"{uuid_of(name)}/markup.bcf"]
-
-
-def records(data: bytes) -> dict[str, list[bytes]]:
-    """Each entry's local record up to the next, by an independent walk over the directory, and its facts there."""
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        infos = archive.infolist()
-        starts = sorted([*(info.header_offset for info in infos), archive.start_dir])
-        ends = dict(pairwise(starts))
-        found: dict[str, list] = {}
-        for info in infos:
-            facts = (
-                info.date_time,
-                info.compress_type,
-                info.external_attr,
-                info.create_system,
-                info.extra,
-                info.comment,
-            )
-            found.setdefault(info.orig_filename, []).append(
-                (data[info.header_offset : ends[info.header_offset]], facts)
-            )
-        return found
-
-
-def check_foreign_bytes(before: bytes, after: bytes, touched: set[str]) -> None:
-    old, new = records(before), records(after)
-    assert [name for name in new if name in old] == list(old), "every entry is there, in its order"
-    for name, record in old.items():
-        if name not in touched:
-            assert new[name] == record, name
-        else:
-            facts, kept = new[name][0][1], record[0][1]
-            assert facts[1:4] == kept[1:4], "packing and attributes stay"
 
 
 NOT_FOR_OTHERS = {
@@ -382,6 +350,19 @@ def test_a_viewpoint_that_the_topic_has_is_pointed_at_and_not_added():
     assert set(unpacked(once)) == set(unpacked(twice))
 
 
+def test_a_viewpoint_that_is_there_is_pointed_at_in_its_own_spelling():
+    view = view_of("one")
+    data = updated(packed(parts("2.1")), edit_of(word="may", views=(view,)))
+    made = unpacked(data)
+    name = f"{uuid_of('a')}/markup.bcf"
+    made[name] = made[name].replace(view.guid.encode(), view.guid.upper().encode())
+    after = markup_of(updated(packed(made), edit_of(word="june", views=(view,))))
+    assert after.count(f'<Viewpoint Guid="{view.guid.upper()}"/>'.encode()) == 2
+    assert view.guid.encode() not in after.replace(f"{view.guid}.bcfv".encode(), b"").replace(
+        f"{view.guid}.png".encode(), b""
+    )
+
+
 def test_several_edits_of_one_topic_are_made_one_after_the_other():
     data = packed(parts("2.1"))
     both = updated(data, edit_of(word="may", status="Closed"), edit_of(word="june", status="ReOpened"), edit_of("b"))
@@ -447,6 +428,13 @@ def test_new_topics_come_behind_the_others(version, shape):
         assert archive.getinfo(names[1]).date_time == (2026, 5, 6, 7, 8, 10)
         assert archive.testzip() is None
     assert update(read(after), [], [topic], RUN).data == after
+
+
+def test_an_issue_whose_topic_cannot_be_read_is_told_and_not_added_beside_it():
+    data = packed(parts("2.1") | {f"{uuid_of('new')}/markup.bcf": b"<Markup>"})
+    done = update(read(data), [], [new_topic("2.1")], RUN)
+    assert done.data == data
+    assert done.notes[0].endswith("The issue of this topic was left out.")
 
 
 def test_a_taken_folder_is_not_shared():
@@ -590,8 +578,8 @@ def test_a_file_too_large_for_its_directory_is_one_sentence(monkeypatch):
 
 def test_of_two_topics_with_one_guid_the_first_is_edited():
     made = parts("2.1", (Subject("a"),))
-    made |= {"copy/markup.bcf": made[f"{uuid_of('a')}/markup.bcf"]}
-    data = packed(made)
+    made = {f"{uuid_of('a')}/old/markup.bcf": made[f"{uuid_of('a')}/markup.bcf"]} | made
+    data = packed(made | {"copy/markup.bcf": made[f"{uuid_of('a')}/markup.bcf"]})
     after = updated(data, edit_of())
     check_foreign_bytes(data, after, {f"{uuid_of('a')}/markup.bcf"})
 

@@ -280,7 +280,7 @@ class Opened:
         except BrokenPart as error:
             self._note("topics that cannot be read and stay as they are", self._said(error))
             return Topic(called, folder, fault=str(error))
-        found = topic(markup)
+        found = topic_in(markup)
         if found.guid != called:
             self._note("folders that are not called by the GUID of their topic", ascii(folder))
         views = tuple(self._view(each, folder) for each in markup.views())
@@ -302,7 +302,7 @@ class Opened:
         return beside if beside in self.entries else f"{self.base}{_inside(name)}".lower()
 
 
-def topic(markup: Markup) -> Topic:
+def topic_in(markup: Markup) -> Topic:
     """What a markup says of its topic; viewpoints are left out, for half of them is in other files."""
     node = markup.topic
     labels = (label for part in node.all("Labels") for label in (part.children or [part]))

@@ -7,6 +7,7 @@ blanks round them.
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
+Point = tuple[float, float, float]
 BcfVersion = Literal["2.1", "3.0"]
 BCF_VERSIONS: Final[tuple[BcfVersion, ...]] = ("2.1", "3.0")
 
@@ -84,12 +85,45 @@ class Container:
 
 
 @dataclass(frozen=True, slots=True)
+class HeaderFile:
+    """A model that a topic is about: GlobalId of its project, its name and its date; each may be ``""``."""
+
+    project: str
+    name: str
+    date: str
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What the file of a viewpoint says. Metres, in the coordinates of the model that the topic is about.
+
+    ``direction``, ``up`` and the second of each pair in ``clips`` are unit vectors; the latter points to what is cut
+    away from the place that is the first. The camera is orthogonal and shows ``height_m`` where that is not zero, else
+    it has ``field_of_view_deg``. ``selected`` are GlobalIds; ``coloured`` pairs a colour (``FFRRGGBB``) with some.
+    """
+
+    eye: Point
+    direction: Point
+    up: Point
+    field_of_view_deg: float
+    height_m: float
+    selected: tuple[str, ...]
+    coloured: tuple[tuple[str, tuple[str, ...]], ...]
+    lines: tuple[tuple[Point, Point], ...]
+    clips: tuple[tuple[Point, Point], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class NewView:
-    """A viewpoint to write: its GUID, the XML of its file for the version at hand, and its picture (PNG)."""
+    """A viewpoint to write: its GUID, the XML of its file for the version at hand, and its picture (PNG).
+
+    ``caption`` is a sentence on what is to be seen, for the comment that points at it.
+    """
 
     guid: str
     xml: bytes
     png: bytes
+    caption: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,8 +11,9 @@ from typing import Final
 from xml.sax.saxutils import escape
 
 from checker.bcf.archive import Entry, Record, joined, new, renewed
-from checker.bcf.reading import LISTS, Markup, Opened, guid, markup, topic
-from checker.bcf.records import Comment, Container, Edit, NewTopic, Topic
+from checker.bcf.reading import LISTS, Markup, Opened, guid, markup, topic_in
+from checker.bcf.records import BcfVersion, Container, Edit, NewTopic, Topic, View
+from checker.bcf.writing import comment_element, view_element, view_files
 from checker.bcf.xml import BrokenPart, Document, Node, document, element, legal, parse, written
 
 _IN_MARKUP: Final = ("Header", "Topic", "Comment", "Viewpoints")
@@ -53,38 +54,17 @@ def update(found: Container, edits: Sequence[Edit], topics: Sequence[NewTopic], 
     return changes.updated()
 
 
-def view_files(view: str, first: bool) -> tuple[str, str]:
-    """Names of a viewpoint's file and its picture, by its GUID; ``first`` of its topic or not.
-
-    2.1 wants these names in each topic; they stay with the oldest viewpoint. To 3.0 any name will do.
-    """
-    return ("viewpoint.bcfv", "snapshot.png") if first else (f"{view}.bcfv", f"{view}.png")
-
-
-def comment_element(comment: Comment) -> Node:
-    """A comment, the same in both versions."""
-    view = [element("Viewpoint", Guid=comment.viewpoint)] if comment.viewpoint else []
-    texts = (("Date", comment.date), ("Author", comment.author), ("Comment", comment.text))
-    return element("Comment", "", *(element(*each) for each in texts), *view, Guid=comment.guid)
-
-
-def view_element(tag: str, view: str, files: tuple[str, str]) -> Node:
-    """The entry of a viewpoint, whose ``tag`` is another in each version."""
-    file, picture = files
-    return element(tag, "", element("Viewpoint", file), element("Snapshot", picture), Guid=view)
-
-
 class _Changes:
     """What is to become of a file."""
 
     def __init__(self, found: Container, saved: str) -> None:
         self._found, self._saved = found, saved
         self._opened = Opened(found.file, found.data)
-        topics = list(zip(found.topics, self._opened.markups, strict=True))
-        # Of topics that share a GUID the first counts, but one that can be read counts before one that cannot.
-        self._entries: dict[str, Entry] = {}
-        for each, entry in sorted(topics, key=lambda pair: bool(pair[0].fault)):
-            self._entries.setdefault(each.guid, entry)
+        pairs = zip(found.topics, self._opened.markups, strict=True)
+        # Of topics that share a GUID the first counts, but one that can be read counts before one that cannot, and one
+        # at the usual place before a copy in some deeper folder.
+        ranked = sorted(pairs, key=lambda pair: (bool(pair[0].fault), pair[0].folder.count("/")))
+        self._topics = {topic.guid: (topic, entry) for topic, entry in reversed(ranked)}
         self._edited: dict[Entry, Markup] = {}
         self._renewed: dict[Entry, bytes] = {}
         self._added: dict[str, Record] = {}
@@ -92,9 +72,9 @@ class _Changes:
         self._notes: list[str] = []
 
     def edit(self, edit: Edit) -> None:
-        if edit.topic not in self._entries:
+        if edit.topic not in self._topics:
             raise ValueError(f"no topic {edit.topic}")
-        entry = self._entries[edit.topic]
+        _, entry = self._topics[edit.topic]
         try:
             before = self._edited.get(entry) or self._opened.markup(entry)
         except BrokenPart as error:
@@ -102,8 +82,12 @@ class _Changes:
             return
         if any(guid(each.attribute("Guid")) == edit.comment.guid for each in before.comments()):
             return
+        # Readers compare GUIDs as they are spelt.
+        spelt = {guid(view.attribute("Guid")): view.attribute("Guid") for view in before.views()}
+        seen = edit.comment.viewpoint
+        edit = replace(edit, comment=replace(edit.comment, viewpoint=spelt.get(seen, seen)))
         names = self._view_names(entry, before, edit)
-        data = before.text.encoded(_with_edit(before, edit, names, self._found.version == "3.0"))
+        data = before.text.encoded(_with_edit(before, edit, names, self._found.version))
         after = markup(document(before.text.where, data))
         if not _adds_only(before, after, edit, names):
             self._notes.append(f"{before.text.where} is built in an unusual way and stays without the new comment.")
@@ -126,7 +110,10 @@ class _Changes:
         return {view: view_files(view, first=not (there or taken or n)) for n, view in enumerate(fresh)}
 
     def add(self, added: NewTopic) -> None:
-        if added.guid in self._entries:
+        if added.guid in self._topics:
+            topic, _ = self._topics[added.guid]
+            if topic.fault:
+                self._notes.append(f"{topic.fault} The issue of this topic was left out.")
             return
         base = self._opened.base
         folder = f"{base}{added.guid}/"
@@ -140,7 +127,7 @@ class _Changes:
                 new(path, content, self._saved, beside=version) if version else new(base + path, content, self._saved)
             )
             self._added[f"{folder}{name}"] = record
-        self._use(topic(markup(document(added.guid, added.entries[0][1]))))
+        self._use(topic_in(markup(document(added.guid, added.entries[0][1]))))
 
     def _use(self, used: Topic) -> None:
         """Remember words that the lists must hold."""
@@ -184,7 +171,7 @@ class _Changes:
         return Updated(data, tuple(self._notes))
 
 
-def _with_edit(before: Markup, edit: Edit, names: dict[str, tuple[str, str]], version_3: bool) -> bytes:
+def _with_edit(before: Markup, edit: Edit, names: dict[str, tuple[str, str]], version: BcfVersion) -> bytes:
     """The text of a markup with an edit."""
     root, topic = before.root, before.topic
     splice = _Splice(before.text, root)
@@ -196,8 +183,11 @@ def _with_edit(before: Markup, edit: Edit, names: dict[str, tuple[str, str]], ve
         else:
             splice.into(topic, element(tag, text), _IN_TOPIC)
     # Where a topic is built in the way of the other version, that is how its other comments are found.
-    inside = version_3 if before.inside is None else before.inside
-    views = [view_element("ViewPoint" if inside else "Viewpoints", view, files) for view, files in names.items()]
+    inside = version == "3.0" if before.inside is None else before.inside
+    views = [
+        view_element("3.0" if inside else "2.1", View(view, *files), number)
+        for number, (view, files) in enumerate(names.items(), len(before.views()))
+    ]
     if not inside:
         for each in (comment_element(edit.comment), *views):
             splice.into(root, each, _IN_MARKUP)
@@ -219,7 +209,8 @@ def _adds_only(before: Markup, after: Markup, edit: Edit, names: dict[str, tuple
         topic = [child for child in of.topic.children if child.tag not in changed]
         others = [child for child in of.root.children if child.tag not in ("Comment", "Viewpoints")]
         kept = [child for child in others if child is not of.topic]
-        return Node("", "", {}, 0, 0, [*kept, Node("", "", of.topic.attributes, 0, 0, topic, of.topic.texts)])
+        inside = Node("", "", of.topic.attributes, 0, 0, topic, of.topic.texts)
+        return Node("", "", of.root.attributes, 0, 0, [*kept, inside], of.root.texts)
 
     def same(some: list[Node], others: list[Node]) -> bool:
         return len(some) == len(others) and all(one.says(two) for one, two in zip(some, others, strict=True))

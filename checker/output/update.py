@@ -6,7 +6,8 @@ from typing import Final
 from checker.bcf.reading import moment
 from checker.bcf.records import Comment, Container, Edit, Topic
 from checker.bcf.splicing import Updated, update
-from checker.output.bcf import AUTHOR, legal, new_topics, new_views
+from checker.bcf.xml import legal
+from checker.output.bcf import AUTHOR, new_topics, new_views
 from checker.result import Result
 
 _FIRST_DATE: Final = datetime(2000, 1, 1, tzinfo=UTC)
@@ -22,7 +23,7 @@ def updated_bcf(result: Result, saved: str, found: Container) -> Updated:
     views = dict(
         zip(
             (change.topic for change in shown),
-            new_views(result.model, [result.issues[change.issue] for change in shown if change.issue is not None]),
+            new_views(result.model, [result.issues[c.issue] for c in shown if c.issue is not None], found.version),
             strict=True,
         )
     )
@@ -38,7 +39,7 @@ def updated_bcf(result: Result, saved: str, found: Container) -> Updated:
                 viewpoint=seen[0].guid if seen else "",
             )
             edits.append(Edit(change.topic, comment, change.remark.status, seen))
-    return update(found, edits, list(new_topics(result, fresh, saved)), saved)
+    return update(found, edits, list(new_topics(result, fresh, saved, found)), saved)
 
 
 def comment_date(saved: str, topic: Topic) -> str:
