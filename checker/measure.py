@@ -16,7 +16,7 @@ from checker.lanes import lanes_of, line_ends
 from checker.layers import Cover, Positions, cover, on_seams, uncovered
 from checker.model import Bools, Floats, Ints
 from checker.occupancy import OCCUPIED
-from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, within
+from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, spans, within
 
 _INSIDE: Final = ("ins", "inn", "inw", "int", "ind", "inv", "room", "binn", "wewn", "vnit", "uvnit", "dedans")
 _OUTSIDE: Final = (
@@ -627,10 +627,12 @@ def laid_over(seams: PanelEndSeams, facade: Facade, layer: Layer, least_mm: floa
     found = fill(seams, pieces, 0, np.full(len(seams), -np.inf), np.full(len(seams), np.inf))
     left, right = seams.near_least - found.first, found.last - seams.far_most
     on_left = np.where(np.isnan(left), False, left < right - g.SAME_LENGTH)
-    return in_section(
+    at, end = np.where(on_left, found.at_first, found.at_last), np.where(on_left, seams.near_least, seams.far_most)
+    reach = np.where(on_left, found.first, found.last)
+    verdicts = in_section(
         seams,
         np.where(on_left, left, right),
-        np.where(on_left, found.at_first, found.at_last),
+        at,
         np.where(on_left, found.piece_first, found.piece_last),
         least_mm,
         np.inf,
@@ -640,6 +642,7 @@ def laid_over(seams: PanelEndSeams, facade: Facade, layer: Layer, least_mm: floa
         shifts=Shifts(least_mm / MM - right, left - least_mm / MM),
         along=1,
     )
+    return replace(verdicts, span=np.stack([seams.world(at, each, seams.outer) for each in (end, reach)], axis=1))
 
 
 def above_rails(seams: Seams, facade: Facade, layer: Layer) -> tuple[Floats, Ints]:
@@ -760,8 +763,6 @@ def stated_length(facade: Facade, element: int, *keys: str) -> float:
     return next((length_of(stated[key]) for key in keys if key in stated), float("nan"))
 
 
-_YES: Final = frozenset(("true", "t", ".t.", "yes", "y", "1", "ja", "oui", "si", "tak", "ano"))
-_NO: Final = frozenset(("false", "f", ".f.", "no", "n", "0", "nein", "non", "nej", "nie", "ne", "nee"))
 _UNRATED: Final = re.compile(
     r"|[-–—0. ]+|none|no|nil|false|not? .*|un\w*|n\.?/?a\.?|npd|keine?r?|ohne|sans|sin|ingen|uden|utan|nicht.*"
     r"|(?:class |klasse )?[a-f]\d?(?:-?s\d)?(?:[, -]*d\d)?",
@@ -770,16 +771,6 @@ _UNRATED: Final = re.compile(
 """Texts that state no fire rating, among them classes of reaction to fire, such as A2-s1,d0."""
 FIRE_KEYS: Final = ("firerating", "fireresistance", "fireresistancerating", "fireresistanceclass")
 """Lower-case names of properties that state a fire rating."""
-
-
-def affirmed(text: str) -> bool | None:
-    """Whether a stated text says yes or no; None for anything else.
-
-    >>> affirmed("T"), affirmed(" No "), affirmed("perhaps")
-    (True, False, None)
-    """
-    word = text.strip().lower()
-    return True if word in _YES else False if word in _NO else None
 
 
 def fire_rating(stated: Mapping[str, str]) -> str:
@@ -875,6 +866,7 @@ def sealed_ends(
         says=sentences,
         warning=np.zeros(count, bool),
         pieces=piece.T,
+        span=spans(np.stack(point)[worse, rows], facade.sides.frame[crossings.side, 0], value, before=0.5),
         blame=Blame.unmovable(
             np.full(count, -1),
             ends.frame[crossings.end][:, 1],

@@ -14,6 +14,7 @@ from typing import Any, Final, Generic, Literal, TypeVar, cast
 
 import numpy as np
 
+from checker.barrier import AirLines, air_lines
 from checker.errors import CannotCheck
 from checker.facade import Facade, Layer, Subjects, taken
 from checker.geometry import SAME_LENGTH
@@ -71,7 +72,8 @@ class Verdicts:
     and ``maximum_mm`` what is required (NaN for no bound); ``point`` (n, 3) the worst place; ``says`` the sentence for
     each; ``warning`` marks failures that only warn; ``pieces`` (n, k) are further parts concerned (-1 for none).
     ``span`` (n, 2, 3) are the two places between which the value lies, NaN where it is no distance; ``like`` (n,) is a
-    part such as is missing there (-1 for none): both for the picture of a section.
+    part such as is missing there (-1 for none): both for the picture of a section. ``stated`` marks what passes because
+    the models state it; nothing was measured there.
     """
 
     state: Ints
@@ -85,6 +87,7 @@ class Verdicts:
     pieces: Ints | None = None
     span: Floats | None = None
     like: Ints | None = None
+    stated: Bools | None = None
 
 
 Subject = TypeVar("Subject", bound=Subjects)
@@ -116,10 +119,15 @@ class Rule(Generic[Subject, Limits]):
     where: Callable[[Subject, Facade], Bools] | None = None
     formerly: tuple[str, ...] = ()
 
+    def subjects(self, facade: Facade) -> Subjects:
+        """Every subject of the rule's kind."""
+        if self.subject is Laps and self.layer:
+            return laps(facade, self.layer)
+        return air_lines(facade) if self.subject is AirLines else facade.of(self.subject)
+
     def ask(self, facade: Facade, limits: Limits) -> tuple[Subject, Verdicts]:
         """The subjects of the rule, those of its kind for which ``where`` holds, and what it says of each."""
-        subjects = laps(facade, self.layer) if self.subject is Laps and self.layer else facade.of(self.subject)
-        every = cast(Subject, subjects)
+        every = cast(Subject, self.subjects(facade))
         verdicts = self.check(every, facade, limits)
         if self.where is None:
             return every, verdicts
@@ -270,8 +278,8 @@ def within(
 
 
 def spans(point: Floats, way: Floats, value: Floats, before: float = 0.0) -> Floats:
-    """The two places (n, 2, 3) between which distances ``value`` (n,) along ``way`` lie, see `within`."""
-    ends = np.array([-before, 1.0 - before])
+    """The two places (n, 2, 3) between which distances ``value`` (n,) along ``way`` lie, see `within`; NaN for none."""
+    ends, value = np.array([-before, 1.0 - before]), np.where(np.isfinite(value), value, np.nan)
     result: Floats = point[:, None] + ends[None, :, None] * (way * value[:, None])[:, None]
     return result
 

@@ -49,6 +49,7 @@ LAYER = Layer(
     (BaseSeams,),
     _lanes,
     stands_in=("foam", "tape", "sealant"),
+    airtight=True,
 )
 
 

@@ -251,7 +251,7 @@ def test_comparing_the_folders_tells_the_same_of_the_models(lived, tmp_path):
             (tmp_path / name / file).write_bytes(data)
     end = call("compare", tmp_path / "1", tmp_path / "2")
     assert end.code == 1
-    assert "2 new, 3 worse, 3 mended" in end.out
+    assert "3 new, 2 worse, 3 mended" in end.out
     assert "with new GlobalIds recognised 45 by mark" in end.out
 
 

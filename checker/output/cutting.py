@@ -52,8 +52,9 @@ DASH: Final = 1 / 45
 """Period of dashes as a part of the picture's height."""
 LETTERS: Final = (0.034, 11.0)
 """Height of figures as a part of the picture's height, and the least in pixels."""
-BAR_M: Final = 0.1
-"""Length of the scale bar."""
+BARS_M: Final = (0.1, 0.5, 2.0)
+"""Lengths of the scale bar: the longest that takes no more than `BAR` of the picture's height."""
+BAR: Final = 0.4
 LEVELS: Final = 32
 """Steps in which things behind the plane fade."""
 GHOST, WASH, FLAGGED_EDGE, OWN_EDGE, BEHIND_EDGE, NOTHING = range(-6, 0)
@@ -179,7 +180,7 @@ def _faces(scene: CutScene, flat: Flat, image: Numbers, first: int, last: int) -
             _stamp(image, stroke_pixels(_at_depth(mine), wide, high), max(2, round(SHEET * high)), ink)
             continue
         window, inside = _inside(mine, edge + 1, wide, high)
-        left = _eroded(inside, edge)
+        left = _eroded(inside, edge, edge)
         if scene.flagged[k] and not left.any():
             # A sheet is all rim: where it is flagged, it is thick enough to be seen and keeps its colour.
             _stamp(image, stroke_pixels(_at_depth(mine), wide, high), edge, first + k)
@@ -234,14 +235,17 @@ def _inside(ends: Floats, margin: int, wide: int, high: int) -> tuple[Window, Bo
     return (slice(top, bottom), slice(left, right)), inside
 
 
-def _eroded(inside: Bools, by: int) -> Bools:
-    """What of a body is left when its rim is taken off; where the picture cuts it off there is no rim."""
+def _eroded(inside: Bools, down: int, right: int) -> Bools:
+    """What of a body is left when its rim is taken off; where the picture cuts it off there is no rim.
+
+    The rim is as thick as told, in pixels downwards and to the right.
+    """
     left = inside.copy()
-    for axis in (0, 1):
+    for axis, by in enumerate((down, right)):
         before = np.moveaxis(left.copy(), axis, 0)
         after = np.moveaxis(left, axis, 0)
         # Three steps stand for all: they miss only slots in one body that are narrower than half a rim.
-        for step in (by, by - by // 2, 1):
+        for step in {by, by - by // 2, 1} - {0}:
             after[step:] &= before[:-step]
             after[:-step] &= before[step:]
     return left
@@ -298,28 +302,31 @@ def _move(picture: Floats, scene: CutScene, moving: Bools, place: Floats) -> Non
     reach = 0.07 * height
     level = abs(way[0]) > LEVEL
     beside = np.array([0.0, 1.0] if level else [1.0, 0.0])
-    middle, sign = _room(moving, place, beside * (0.1 * height), round(0.08 * height))
+    middle, sign = _room(moving, place, beside * (0.1 * height), (0.08 - 0.04 * beside) * height)
     pens.arrow(picture, middle - way * reach, middle + way * reach, 0.045 * height, 0.012 * height, MARK)
     text, size = f"{round(scene.move_m * 1000, 1):g} mm", _letters(height)
     room = beside @ np.array([pens.figures_width(text, size) / 2, size / 2]) + 0.055 * height
     pens.figures(picture, text, middle + sign * room * beside, size, MARK)
 
 
-def _room(part: Bools, place: Floats, step: Floats, clear: int) -> tuple[Floats, float]:
-    """A pixel of a part (h, w) near ``place`` plus ``step``, or minus it (then -1.0) where that is nearer.
+def _room(part: Bools, place: Floats, step: Floats, clear: Floats) -> tuple[Floats, float]:
+    """Where near a part (h, w) an arrow has room: about at ``place`` plus ``step``, or minus it (then -1.0).
 
-    It lies ``clear`` pixels inside the part where the part is wide enough.
+    Its middle lies ``clear`` (2,) pixels inside the part, across and down, or as far as the part is thick; beside a
+    part that is all edge.
     """
     height, width = part.shape
-    for where in (_eroded(part, clear), part):
-        y, x = np.nonzero(where[clear : height - clear, clear : width - clear])
+    margin = int(clear.max())
+    for share in (1.0, 0.5, 0.25, 0.0):
+        right, down = (share * clear).astype(int).tolist()
+        y, x = np.nonzero(_eroded(part, down, right)[margin : height - margin, margin : width - margin])
         if len(x):
-            spots = np.column_stack([x, y]) + clear + 0.5
+            spots = np.column_stack([x, y]) + margin + 0.5
             ahead, back = (np.linalg.norm(spots - place - sign * step, axis=1) for sign in (1.0, -1.0))
-            # The same side in every picture where both are as near.
-            sign = 1.0 if ahead.min() < back.min() + 2.0 else -1.0
+            # The value of the dimension stands on the other side.
+            sign = 1.0 if ahead.min() < back.min() + 0.6 * float(np.linalg.norm(step)) else -1.0
             found: Floats = spots[(ahead if sign > 0 else back).argmin()]
-            return found, sign
+            return found + (0.0 if share else sign) * step, sign
     return place, 1.0
 
 
@@ -333,8 +340,9 @@ def _bar(picture: Floats, scale: float) -> None:
     """A bar of known length in the lower right corner."""
     height, width = picture.shape[:2]
     unit = height / 100
+    length = max(each for each in BARS_M if each * scale <= BAR * height or each == BARS_M[0])
     end = np.array([width - 4 * unit, height - 4 * unit])
-    start, tick = end - (BAR_M * scale, 0), np.array([0, 1.2 * unit])
+    start, tick = end - (length * scale, 0), np.array([0, 1.2 * unit])
     strokes = np.array([[start, end], [start - tick, start + tick], [end - tick, end + tick]])
     pens.lines(picture, strokes, (1.2 * unit, pens.HALO), (0.4 * unit, INK))
-    pens.figures(picture, f"{BAR_M * 1000:.0f} mm", (start + end) / 2 - 2.8 * tick, 0.8 * _letters(height), INK)
+    pens.figures(picture, f"{length * 1000:.0f} mm", (start + end) / 2 - 2.8 * tick, 0.8 * _letters(height), INK)

@@ -25,8 +25,8 @@ SMALL_M: Final = 1.0
 """Smaller parts are shown with their surroundings, a sphere of this radius."""
 SECTION_M: Final = (0.40, 0.60)
 """Least and greatest height of a section: a panel of 120 mm and the column behind it fill the least."""
-TIMES_SPAN: Final = 3.0
-"""A section is this many times as high as the distance measured in it, within those bounds."""
+TIMES_SPAN: Final = (3.0, 1.4)
+"""A section is this many times as high as the distance measured in it within those bounds, and so many times beyond."""
 OFF_MIDDLE: Final = 0.2
 """The worst place lies at most this part of the height off the middle of a section, to show more of the parts."""
 SQUARE: Final = 0.96
@@ -155,8 +155,9 @@ def section_view(issue: Issue, model: Model, boxes: Floats | None = None) -> Vie
     """
     boxes = element_boxes(model) if boxes is None else boxes
     section = issue.section
-    away = np.subtract(*section.span) if section.span else np.zeros(3)
-    height = float(np.clip(TIMES_SPAN * np.linalg.norm(away), *SECTION_M))
+    measured = float(np.linalg.norm(np.subtract(*section.span))) if section.span else 0.0
+    usual, least = TIMES_SPAN
+    height = max(float(np.clip(usual * measured, *SECTION_M)), least * measured)
     towards, up = np.array(section.towards), np.array(section.up)
     frame = np.stack([np.cross(up, towards), up, towards])
     place = np.array(section.point_m)
