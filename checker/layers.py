@@ -174,7 +174,7 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
             if wide > max(gap[s], lap[s]):
                 gap[s], own[s], gap_from[s], gap_to[s] = wide, wide, at, at
                 piece[s], other[s] = first_piece, second_piece
-    if kind is BaseSeams and modelled:
+    if kind is BaseSeams and modelled and not layer.may_lap:
         turns, corner = facade.of(FootCorners), at_corners(facade, layer)
         for k in np.flatnonzero(corner.gap < 0).tolist():
             s, deep = int(turns.after[k]), -float(corner.gap[k])
