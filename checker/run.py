@@ -22,6 +22,7 @@ from checker.result import Result, SeamTable
 from checker.rule import MM, Rule
 from checker.settings import Settings
 from checker.topology import build
+from checker.wholes import bodies_without_seals
 
 Progress = Callable[[str, float], None]
 """Told what is being done and the share that is done, 0 to 1."""
@@ -53,7 +54,7 @@ def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress
         sources=reading.sources,
         elements=reading.elements,
         roles=found,
-        meshes=roles.bodies_without_seals(reading.elements, found, meshes),
+        meshes=bodies_without_seals(reading.elements, found, meshes),
         faults=faults,
         grid=reading.grid,
         origin=reading.origin,
