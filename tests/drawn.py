@@ -12,10 +12,11 @@ from checker.result import Issue, Move, Result
 from checker.rule import Rule, load_rules
 from checker.run import check_model
 from checker.settings import Settings
-from checker.sketch import BAY, FOOT, ROW, Block, Part, Sketch, block, guid_of
+from checker.sketch import BAY, FOOT, RAIL_TOP, ROW, Block, Part, Sketch, block, guid_of
 from checker.topology import build
 
 RULES: dict[str, Rule[Any, Any]] = {rule.name: rule for rule in load_rules()}
+LAYERS = {rule.layer.name: rule.layer for rule in RULES.values() if rule.layer is not None}
 Corner = tuple[int, int, int]
 Body = tuple[np.ndarray, np.ndarray]
 _CORNERS = [(x, y, z) for x in (0, 1) for y in (0, 1) for z in (0, 1)]
@@ -33,7 +34,9 @@ def checked(
 def built(what: Sketch | Model, place: np.ndarray | None = None) -> Facade:
     """The facade of a sketch or model, with the layers of all rules."""
     model = what.model(place) if isinstance(what, Sketch) else what
-    return build(model, [rule.layer for rule in RULES.values() if rule.layer is not None])
+    return build(
+        model, tuple({rule.layer.name: rule.layer for rule in RULES.values() if rule.layer is not None}.values())
+    )
 
 
 def only_issue(result: Result, rule: str) -> Issue:
@@ -86,7 +89,7 @@ def warped(sketch: Sketch, name: str, by: Mapping[Corner, tuple[float, float, fl
 
 def with_part(sketch: Sketch, name: str, part: Part) -> Sketch:
     """A sketch with one more part, or another one in its place."""
-    return replace(sketch, parts={**sketch.parts, name: part})
+    return sketch.having(name, part)
 
 
 def renamed(sketch: Sketch, prefix: str) -> Sketch:
@@ -132,7 +135,8 @@ def wall(bays: int = 3, rows: int = 2, without: Sequence[int] = ()) -> Sketch:
                 "panel", (left + 15, right - 15), (FOOT + (row - 1) * ROW, FOOT + row * ROW), (8, 128)
             )
         parts[f"plinth {bay}"] = block("plinth", (left + 10, right - 10), (-600, 300), (8, 118))
-        parts[f"rail {bay}"] = block("base-rail", (left, right), (310, 370), (8, 108))
+        parts[f"rail {bay}"] = block("base-rail", (left, right), (310, RAIL_TOP), (8, 108))
+        parts[f"base insulation {bay}"] = block("insulation", (left, right), (RAIL_TOP, FOOT), (8, 108))
         parts[f"plinth seal {bay}"] = block("seal", (left, right), (300, 310), (8, 48))
         parts[f"plinth flashing {bay}"] = block(
             "flashing",
@@ -140,6 +144,8 @@ def wall(bays: int = 3, rows: int = 2, without: Sequence[int] = ()) -> Sketch:
             (290, 400),
             (127 + bay, 128 + bay),
         )
+        if bay - 1 in clad:
+            parts[f"plinth joint seal {bay}"] = block("seal", (left - 40, left + 40), (-600, 300), (0, 8))
     return Sketch(parts, "A wall.")
 
 
@@ -269,10 +275,15 @@ def _edge(bays: int, rows: int, outer_start: bool, outer_end: bool) -> Sketch:
             low, high = FOOT + (row - 1) * ROW, FOOT + row * ROW
             parts[f"panel {k}.{row}"] = block("panel", run(k, 15, (-88, 248), (228, -108)), (low, high), (108, 228))
         parts[f"plinth {k}"] = block("plinth", run(k, 10, (-98, 228), (218, -118)), (-600, 300), (108, 218))
-        parts[f"rail {k}"] = block("base-rail", run(k, 0, (-88, 218), (208, -118)), (310, 370), (108, 208))
+        parts[f"rail {k}"] = block("base-rail", run(k, 0, (-106, 210), (208, -110)), (310, RAIL_TOP), (108, 208))
+        strip = run(k, 0, (-108, 208), (208, -108))
+        parts[f"base insulation {k}"] = block("insulation", strip, (RAIL_TOP, FOOT), (108, 208))
         parts[f"plinth seal {k}"] = block("seal", run(k, 0, (-108, 148), (148, -108)), (300, 310), (108, 148))
+    ends = -230 if outer_start else 230, end + 231 if outer_end else end - 231
+    parts["plinth flashing"] = block("flashing", ends, (290, 400), (230, 231))
     for k in range(1, bays):
         axis = k * BAY
+        parts[f"plinth joint seal {k}"] = block("seal", (axis - 40, axis + 40), (-600, 300), (100, 108))
         parts[f"column seal {k} left"] = block("seal", (axis - 60, axis - 20), (FOOT, top), (100, 108))
         parts[f"column seal {k} right"] = block("seal", (axis + 20, axis + 60), (FOOT, top), (100, 108))
         parts[f"foam {k}"] = block("foam", (axis - 15, axis + 15), (FOOT, top), (108, 158))

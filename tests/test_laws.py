@@ -55,8 +55,8 @@ def changed(what: list[tuple[str, str, int]]) -> Sketch:
         elif kind in ("left", "right"):
             sketch = end_moved(sketch, name, kind == "right", by)
         elif kind == "top" or (kind == "bottom" and role in ("seal", "foam", "flashing")):
-            # Seals are 10 mm thick, so that a third keeps them bodies.
-            sketch = sketch.stretched(name, kind, by / 3 if role == "seal" else by)
+            # Seals are 10 mm thick, insulation 8, so that a part of it keeps them bodies.
+            sketch = sketch.stretched(name, kind, by / {"seal": 3, "insulation": 4}.get(role, 1))
         elif kind == "out" and role in ("base-rail", "column"):
             sketch = sketch.moved(name, z=by / 2)
         else:
@@ -159,16 +159,29 @@ def test_names_ids_and_order_change_no_number(what, prefix, random):
 
 
 WIDER = {
+    "air-barrier-line": {"open_mm": (0.0, 500.0, 9000.0)},
     "seam-width": {"tolerance_mm": (5.0, 8.0, 25.0)},
     "panel-end-offset": {"tolerance_mm": (5.0, 7.5, 15.0)},
     "plinth-level": {"tolerance_mm": (10.0, 12.0, 30.0)},
     "plinth-step": {"maximum_mm": (10.0, 14.0, 40.0), "cut_from_mm": (7.0, 9.0, 30.0)},
     "base-rail-offset": {"minimum_mm": (7.0, 5.0, -20.0), "maximum_mm": (9.0, 11.0, 30.0)},
     "column-seal": {"joint_mm": (1.0, 4.0, 50.0)},
-    "plinth-seal": {"joint_mm": (1.0, 4.0, 50.0)},
+    "plinth-seal": {"joint_mm": (1.0, 4.0, 50.0), "width_mm": (40.0, 30.0, 1.0), "edge_mm": (10.0, 20.0, 40.0)},
+    "base-insulation": {"joint_mm": (1.0, 4.0, 50.0)},
+    "base-rail-joint": {"gap_mm": (10.0, 14.0, 60.0), "overlap_mm": (1.0, 4.0, 70.0)},
+    "base-rail-drainage": {"outer_mm": (0.0, 0.0, 0.0)},
+    "column-plinth-seal": {"joint_mm": (1.0, 4.0, 50.0), "open_mm": (1.0, 3.0, 40.0)},
+    "corner-flashing": {"gap_mm": (2.0, 5.0, 50.0)},
     "seam-foam": {"joint_mm": (1.0, 4.0, 50.0)},
     "opening-seal": {"joint_mm": (1.0, 4.0, 50.0)},
     "flashing-lap": {"sealed_mm": (100.0, 80.0, 1.0), "unsealed_mm": (150.0, 90.0, 1.0)},
+    "opening-gap": {"most_mm": (10.0, 12.0, 40.0), "steel_small_mm": (4.0, 2.0, 0.0)},
+    "opening-insulation": {"open_mm": (5.0, 20.0, 80.0)},
+    "door-threshold-seal": {"joint_mm": (1.0, 4.0, 50.0)},
+    "eave-profile": {"joint_mm": (1.0, 4.0, 50.0)},
+    "membrane-clamp": {"joint_mm": (1.0, 4.0, 50.0), "slack_mm": (10.0, 5.0, 0.0)},
+    "roof-edge-seal": {"joint_mm": (1.0, 4.0, 50.0)},
+    "roof-membrane-lap": {"joint_mm": (1.0, 4.0, 50.0), "lap_mm": (100.0, 80.0, 1.0)},
 }
 
 
