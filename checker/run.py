@@ -33,6 +33,7 @@ from checker.rule import MM, NOT_MODELLED, Rule
 from checker.settings import Settings
 from checker.topology import build
 from checker.ways import BUTTING, WAYS, WITHOUT_COLUMNS
+from checker.wholes import bodies_without_seals
 
 ONE_STAND: Final = 0.01
 """Pieces of columns whose middles are no further apart in plan stand one upon the other."""
@@ -67,7 +68,7 @@ def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress
         sources=reading.sources,
         elements=reading.elements,
         roles=found,
-        meshes=roles.bodies_without_seals(reading.elements, found, meshes),
+        meshes=bodies_without_seals(reading.elements, found, meshes),
         faults=faults,
         grid=reading.grid,
         origin=reading.origin,
