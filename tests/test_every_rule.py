@@ -111,6 +111,25 @@ def test_its_words_reach_the_table_and_the_page(rule):
 
 
 @pytest.mark.parametrize("rule", EVERY)
+def test_its_limits_are_traced_to_their_sources_and_shown_by_sketches(rule):
+    """The page and the README's table tell limits, basis, source, a good and a bad sketch; none may be lacking."""
+    page = " ".join(rule_in_full(rule).split())
+    table = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+    (row,) = [line for line in table.splitlines() if line.startswith(f"| `{rule.name}` |")]
+    assert fields(rule.limits)
+    for setting in fields(rule.limits):
+        assert setting.name in page
+        assert setting.name in row
+        for about in ("basis", "source"):
+            assert setting.metadata[about] in page
+            assert setting.metadata[about] in row
+    for sketch in (rule.good, rule.bad):
+        assert sketch.describe()
+        assert sketch.describe() in page
+        assert sketch.describe() in row
+
+
+@pytest.mark.parametrize("rule", EVERY)
 def test_it_answers_for_all_subjects_at_once(rule):
     """Every array of its answer has one entry per subject, also where there are none."""
     needed = [n for n, part in rule.good.parts.items() if part.role in set(rule.needs) - {"panel"}]

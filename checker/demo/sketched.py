@@ -11,6 +11,7 @@ from typing import Any, Final, Literal
 import ifcopenshell
 import numpy as np
 
+from checker.demo.author import zipped
 from checker.model import Element, Floats, Ints
 from checker.rule import Rule
 from checker.sketch import Sketch, guid_of
@@ -72,21 +73,26 @@ _FAMILIES: Final = {"membrane 1": "eaves", "roof seal 1": "whole", "column at co
 def write_yard(
     path: Path, rules: Sequence[Rule[Any, Any]], schema: Schema = "IFC4", unit: str = "mm", turn_deg: float = 0.0
 ) -> Mapping[str, str]:
-    """Write a yard of mock-ups of one family, one per rule, each with the fault of its bad sketch.
+    """Write a yard of mock-ups of one family, one per rule, each with the fault of its bad sketch, and the sound ones.
 
     So every layer is well made in all of them but one. The whole yard may be turned about the vertical. Gives the rule
-    of the mock-up that each GlobalId belongs to.
+    of the mock-up that each GlobalId belongs to, "" for a sound one.
     """
+    sound: list[Sketch] = []
+    for rule in rules:
+        if rule.good not in sound:
+            sound.append(rule.good)
+    mock_ups = [*((rule.name, rule.bad) for rule in rules), *(("", sketch) for sketch in sound)]
     turn = np.radians(turn_deg)
     turned = np.eye(4)
     turned[:2, :2] = [[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]]
     every: list[Drawn] = []
     owner: dict[str, str] = {}
-    for number, rule in enumerate(rules):
+    for number, (name, sketch) in enumerate(mock_ups):
         place = np.eye(4)
         place[:2, 3] = number * APART_M, number * 0.5 * APART_M
-        mine = list(_drawn(rule.bad, f"{rule.name}/", turned @ place))
-        owner |= dict.fromkeys((each.element.guid for each in mine), rule.name)
+        mine = list(_drawn(sketch, f"{name or number}/", turned @ place))
+        owner |= dict.fromkeys((each.element.guid for each in mine), name)
         every += mine
     _write(path, every, schema, unit)
     return owner
@@ -134,7 +140,8 @@ def _write(path: Path, parts: Sequence[Drawn], schema: Schema, unit: str) -> Non
     name.author, name.organization, name.authorization = ("",), ("",), "none"
     name.preprocessor_version = name.originating_system = "seamtrace sample"
     text: str = file.to_string()  # type: ignore[no-untyped-call]
-    path.write_bytes(text.encode("ascii"))
+    data = text.encode("ascii")
+    path.write_bytes(zipped(f"{path.stem}.ifc", data) if path.suffix == ".ifczip" else data)
 
 
 def _length_unit(new: Any, unit: str) -> Any:
