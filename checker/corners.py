@@ -5,7 +5,6 @@ from typing import Final
 
 import numpy as np
 
-from checker import geometry as g
 from checker.facade import BaseSeams, Facade, FootCorners, Layer
 from checker.lanes import Pieces, lanes_of
 from checker.model import Floats, Ints
@@ -64,21 +63,18 @@ def _at_corners(facade: Facade, layer: Layer) -> CornerMeets:
 
 
 def _at_end(pieces: Pieces, line: int, end: float, reach: Floats, sign: float) -> set[int]:
-    """The pieces of a line that come nearest to its end, or further; ``sign`` 1 for its last end, -1 for its first."""
-    mine = np.flatnonzero(pieces.lane == line)
-    if len(mine) == 0:
-        return set()
-    short = sign * (end - reach[mine])
-    return set(pieces.element[mine[short < max(float(short.min()), 0.0) + g.SAME_LENGTH]].tolist())
+    """The pieces of a line that come near its end, or go beyond; ``sign`` 1 for its last end, -1 for its first."""
+    near = (pieces.lane == line) & (sign * (end - reach) < CORNER_REACH)
+    return set(pieces.element[near].tolist())
 
 
 def _meeting(facade: Facade, one: set[int], two: set[int], near: set[int]) -> tuple[int, int, Clearance] | None:
-    """The two pieces of two groups, or of what leads from one to the other, that overlap most or are furthest apart."""
+    """The two pieces of two groups, or of what leads from one to the other, that overlap most or are furthest apart.
+
+    A piece in both groups goes round the corner.
+    """
     meshes = facade.model.meshes
-    if both := sorted(one & two):
-        spot = 0.5 * (facade.boxes.low + facade.boxes.high)[both[0]]
-        return both[0], both[0], Clearance(0.0, np.zeros(3), spot)
-    laps = [(clearance(meshes, a, b), a, b) for a in sorted(one) for b in sorted(two)]
+    laps = [(clearance(meshes, a, b), a, b) for a in sorted(one - two) for b in sorted(two - one)]
     deep = [(clear, a, b) for clear, a, b in laps if clear is not None and clear.value < 0]
     if deep:
         clear, a, b = min(deep, key=lambda each: each[0].value)

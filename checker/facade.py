@@ -5,7 +5,7 @@ Each side has a frame from its panels' own geometry: ``right`` along the facade 
 that a seam's own numbers need no further origin.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from typing import Any, Final, Self, TypeVar, cast
 
@@ -13,6 +13,7 @@ import numpy as np
 
 from checker.geometry import Boxes, Lines, extents, world
 from checker.model import Bools, Floats, Ints, Model
+from checker.result import WayFound
 
 Record = TypeVar("Record")
 
@@ -88,6 +89,11 @@ class Subjects:
     def __len__(self) -> int:
         return len(self.ids)
 
+    def axes(self, i: int, sides: Sides) -> Floats:
+        """Unit vectors (3, 3) along, across and out of one subject: it runs along its side unless it knows better."""
+        result: Floats = sides.frame[self.side[i]]
+        return result
+
     def take(self, which: Ints | Bools) -> Self:
         """Some of the subjects, in that order."""
         return taken(self, which)
@@ -104,6 +110,8 @@ class Seams(Subjects):
     the column or plinth behind (coordinates out).
     ``width_*`` and ``offset_*`` in metres, NaN where they mean nothing; ``at_*`` (n, 3) the places.
     ``offset_*_narrow`` are the offsets where the seam is narrowest.
+    ``filled`` is the share of the gap that anything but sealing parts fills (NaN where nobody looked, or the parts
+    touch), ``occupants`` are the elements that do, the largest first.
     """
 
     frame: Floats
@@ -133,6 +141,13 @@ class Seams(Subjects):
     at_offset_right_max: Floats
     offset_left_narrow: Floats
     offset_right_narrow: Floats
+    filled: Floats
+    occupants: tuple[tuple[int, ...], ...]
+
+    def axes(self, i: int, sides: Sides) -> Floats:
+        """The seam's own frame."""
+        result: Floats = self.frame[i]
+        return result
 
     def kind_of(self, facade: "Facade", *roles: str, left: bool) -> Bools:
         """Whether the left (or right) part of each seam has one of the roles."""
@@ -142,6 +157,9 @@ class Seams(Subjects):
     def world(self, along: Floats, across: Floats, out: Floats) -> Floats:
         """Points (n, 3), world less origin, of coordinates in the seams' own frames."""
         return world(self.frame, np.stack([along, across, out], axis=1))
+
+
+OfKind = TypeVar("OfKind", bound=Seams)
 
 
 @dataclass(frozen=True)
@@ -261,9 +279,10 @@ class Layer:
     ``rings`` says that its seams come in fours, as sill, head, left and right of a frame, whose corners must close.
     ``may_lap`` says that its pieces may lie on each other at their ends instead of butting, ``reaching`` that they come
     into the zone from elsewhere, so that the middle of a piece may lie outside it.
+    ``airtight`` layers are those of the airtight line: a seam is closed where one of them covers it.
+    A provision without seams of its own (holes, corner pieces) has neither seams nor lanes; its rule finds it.
     ``centred`` asks for the middle of a part's section in the zone across as well, so that neighbours of one role are
     told apart. ``runs`` is false for what lies at single places of a seam and covers no whole one.
-    A provision without seams of its own (holes, corner pieces) has neither seams nor lanes; its rule finds it.
     """
 
     name: str
@@ -276,6 +295,7 @@ class Layer:
     rings: bool = False
     may_lap: bool = False
     reaching: bool = False
+    airtight: bool = False
     centred: bool = False
     runs: bool = True
 
@@ -379,6 +399,11 @@ class Crossings(Subjects):
     along: Floats
     step: Floats
 
+    def axes(self, i: int, sides: Sides) -> Floats:
+        """A crossing lies on an upright seam."""
+        result: Floats = sides.frame[self.side[i]][[1, 0, 2]]
+        return result
+
 
 @dataclass(frozen=True)
 class Bays(Subjects):
@@ -398,7 +423,11 @@ class Bays(Subjects):
 
 @dataclass(frozen=True)
 class Facade:
-    """Everything rules may ask about, with element numbers into ``model.elements``."""
+    """Everything rules may ask about, with element numbers into ``model.elements``.
+
+    ``seams`` are those of panels built in a way that is checked, ``apart`` all others; ``ways`` names all ways of
+    building that were found, ``way_of`` that of each seam by its id.
+    """
 
     model: Model
     boxes: Boxes
@@ -410,6 +439,10 @@ class Facade:
     rails: RailSupports
     others: tuple[Subjects, ...] = ()
     layers: tuple[Layer, ...] = ()
+    apart: dict[type[Seams], Seams] = field(default_factory=dict)
+    ways: tuple[WayFound, ...] = ()
+    way_of: Mapping[str, str] = field(default_factory=dict)
+    stated: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     kept: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def of(self, subject: type[Kind]) -> Kind:
@@ -456,9 +489,21 @@ def fault_of(model: Model, parts: Ints) -> str:
 
 
 def with_role(model: Model, roles: Sequence[str]) -> Ints:
-    """Element numbers of the given roles that have a body, ascending."""
+    """Element numbers of the given roles that have a body, ascending.
+
+    Parts that make up an element with a role are not without one (``""``).
+    """
     has_body = np.diff(model.meshes.triangle_start) > 0
-    return np.array([i for i, role in enumerate(model.roles) if role.role in roles and has_body[i]], np.int64)
+    told = (e for e, role in zip(model.elements, model.roles, strict=True) if role.role and "" in roles)
+    parts = {(element.source, guid) for element in told for guid in element.shown}
+    return np.array(
+        [
+            i
+            for i, (role, element) in enumerate(zip(model.roles, model.elements, strict=True))
+            if role.role in roles and has_body[i] and (role.role or (element.source, element.guid) not in parts)
+        ],
+        np.int64,
+    )
 
 
 def unique(names: Sequence[str]) -> tuple[str, ...]:

@@ -48,10 +48,9 @@ def panel_ends(walls: Walls) -> PanelEndSeams:
     runs = _runs(near, far, start, _trimmed(line, start, end), -DEEPEST_OVERLAP, WIDEST_SEAM)
     left, right, frame, line = left[runs.pair], right[runs.pair], frame[runs.pair], line[runs.pair]
     near, far = near.take(runs.pair), far.take(runs.pair)
-    inner = 0.5 * (low_l[runs.pair, 2] + low_r[runs.pair, 2])
-    outer = 0.5 * (high_l[runs.pair, 2] + high_r[runs.pair, 2])
     middle = 0.5 * (runs.start + runs.end)
     side = p.side[left]
+    inner, outer = _faces(walls, left, right, frame, near, far, middle)
     height = middle * frame[:, 1, 2] + inner * frame[:, 2, 2]
     spot = g.world(frame, np.stack([_between(near, far, middle), middle, inner], axis=1))
     column = walls.column_at(side, np.einsum("nj,nj->n", spot, walls.sides.frame[side, 0]), height)
@@ -69,6 +68,10 @@ def panel_ends(walls: Walls) -> PanelEndSeams:
         across = g.sample(axis, along[:, None], 1)[:, 0] + offset
         across = np.where(np.isnan(across), _between(near, far, along), across)  # no column: the seam itself
         return g.world(upright, np.stack([along, across, 0.5 * (inner + outer)], axis=1))
+
+    def middles(along: Floats) -> Floats:
+        """In the middle between both ends where they are so far apart: ends may run out of square."""
+        return g.world(upright, np.stack([along, _between(near, far, along), 0.5 * (inner + outer)], axis=1))
 
     return walls.make(
         PanelEndSeams,
@@ -89,8 +92,8 @@ def panel_ends(walls: Walls) -> PanelEndSeams:
         front=front,
         width_min=runs.smallest,
         width_max=runs.largest,
-        at_width_min=runs.at_min,
-        at_width_max=runs.at_max,
+        at_width_min=middles(runs.at_min),
+        at_width_max=middles(runs.at_max),
         offset_left_min=to_left.smallest,
         offset_left_max=to_left.largest,
         offset_right_min=to_right.smallest,
@@ -180,6 +183,25 @@ def corners(walls: Walls) -> Seams:
         width_min=distance,
         width_max=distance,
     )
+
+
+def _faces(
+    walls: Walls, left: Ints, right: Ints, frame: Floats, near: Lines, far: Lines, along: Floats
+) -> tuple[Floats, Floats]:
+    """Inner and outer face (n,) of the panels at their ends: elsewhere over a bend than at the other ends."""
+    p = walls.panels
+    faces = []
+    for extents in (p.low, p.high):
+        at_ends = []
+        for panel, edge in ((left, near), (right, far)):
+            out = walls.sides.frame[p.side[panel], 2]
+            across = g.sample(edge, along[:, None], 1)[:, 0]
+            # On the ray from the end outwards, where it meets the face.
+            foot = g.world(frame, np.stack([across, along, np.zeros(len(along))], axis=1))
+            turn = np.einsum("nj,nj->n", frame[:, 2], out)
+            at_ends.append((extents[panel, 2] - np.einsum("nj,nj->n", foot, out)) / turn)
+        faces.append(0.5 * (at_ends[0] + at_ends[1]))
+    return faces[0], faces[1]
 
 
 def _between(near: Lines, far: Lines, along: Floats) -> Floats:
@@ -354,7 +376,7 @@ def _signed_distance(one: Any, two: Any) -> float:
     if distance > 0:
         return distance
     shared = shapely.minimum_rotated_rectangle(shapely.intersection(one, two))
-    if shapely.get_type_id(shared) != 3:
+    if shapely.is_empty(shared) or shapely.get_type_id(shared) != 3:
         return 0.0
     ring = shapely.get_coordinates(shared)
     return -float(min(np.linalg.norm(ring[1] - ring[0]), np.linalg.norm(ring[2] - ring[1])))

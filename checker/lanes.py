@@ -77,14 +77,14 @@ class Lane:
 
 def lanes_of(facade: Facade, layer: Layer, kind: type[Seams]) -> tuple[Lane, ...]:
     """Where the parts of a layer lie, per lane."""
-    own = {each: _parts_in_lanes(facade, layer, each, layer.roles) for each in layer.seams}
+    own = {each: parts_in_lanes(facade, layer, each, layer.roles) for each in layer.seams}
     if not layer.stands_in or any(len(lane.inside.lane) for lanes in own.values() for lane in lanes):
         return own[kind]
-    others = _parts_in_lanes(facade, layer, kind, layer.stands_in)
+    others = parts_in_lanes(facade, layer, kind, layer.stands_in)
     return tuple(replace(mine, inside=other.inside) for mine, other in zip(own[kind], others, strict=True))
 
 
-def _parts_in_lanes(facade: Facade, layer: Layer, kind: type[Seams], roles: tuple[str, ...]) -> tuple[Lane, ...]:
+def parts_in_lanes(facade: Facade, layer: Layer, kind: type[Seams], roles: tuple[str, ...]) -> tuple[Lane, ...]:
     """Where parts of some roles lie in the lanes of a layer (kept)."""
     key = f"{'/'.join(roles)} in the lanes of {layer.name}/{kind.__name__}"
     if key not in facade.kept:
@@ -229,21 +229,6 @@ def _stretches(
     least = np.full(deep.shape, TOUCH)
     least[met_at_all] = np.minimum(TOUCH, 0.5 * (reach_high - reach_low)[met_at_all])
     good = np.all(deep > least, axis=1)
-    if zone is not None:
-        # A part that pokes into the zone from elsewhere does not count: the middle of its section must lie inside.
-        whole_low, whole_high = (
-            g.lowest(local[:, :, 2].min(axis=1), pair, m),
-            g.highest(local[:, :, 2].max(axis=1), pair, m),
-        )
-        near_low = g.lowest(local[met][:, :, 2].min(axis=1), pair[met], m)
-        near_high = g.highest(local[met][:, :, 2].max(axis=1), pair[met], m)
-        middle = 0.5 * (
-            np.where(np.isfinite(near_low), near_low, whole_low)
-            + np.where(np.isfinite(near_high), near_high, whole_high)
-        )
-        inside = (middle > zone.out_low[line] - TOUCH) & (middle < zone.out_high[line] + TOUCH)
-        # At an inner corner the piece of the other side, which runs outwards here, fills its own width.
-        good &= inside | _runs_through(facade, element, frame[line])
     if suits is not None:
         good &= suits
     keep = met & good[pair]
@@ -264,4 +249,13 @@ def _stretches(
         reach_low[owner],
         reach_high[owner],
     )
-    return pieces, extents
+    if zone is None:
+        return pieces, extents
+    # A part that pokes into the zone from elsewhere does not count: the middle of its section must lie inside.
+    frames = frame[pieces.lane]
+    middle = 0.5 * (pieces.start + pieces.end)
+    near, far = g.slices(facade.model.meshes, pieces.element, frames, middle[:, None])
+    depth = 0.5 * (near + far)[:, 0, 1]
+    inside = (depth > zone.out_low[pieces.lane] - TOUCH) & (depth < zone.out_high[pieces.lane] + TOUCH)
+    # At an inner corner the piece of the other side, which runs outwards here, fills its own width.
+    return pieces.take(inside | _runs_through(facade, pieces.element, frames)), extents

@@ -13,8 +13,8 @@ import shapely
 
 from checker import geometry as g
 from checker.corners import at_corners
-from checker.facade import BaseSeams, Facade, FootCorners, Layer, Seams, Subjects, unique
-from checker.lanes import CORNER_STRETCH, TOUCH, Pieces, lanes_of, line_ends
+from checker.facade import BaseSeams, Facade, FootCorners, Layer, Seams, Sides, Subjects, unique
+from checker.lanes import CORNER_STRETCH, TOUCH, WIDEST_STRIP, Pieces, lanes_of, line_ends, parts_in_lanes
 from checker.model import Floats, Ints
 from checker.plan import shortest_way
 
@@ -33,8 +33,9 @@ class Cover:
     ``share`` (n,) of the length covered (the worse lane). ``gap`` and ``lap`` (n,) the longest missing stretch and the
     longest overlap of pieces that touch a seam, in metres; ``gap_from`` and ``gap_to``, ``lap_at`` coordinates along;
     ``own`` (n,) is what of the gap lies on the seam, all of it where it is the only one; ``lane`` the lane of the gap.
-    ``astray`` is a piece that lies beside its zone where the layer is missing, ``piece`` and ``other`` the pieces that
-    overlap, or between which the gap lies (element numbers, -1 for none).
+    ``astray`` is a piece that lies beside its zone where the layer is missing, ``nameless`` an element without a role
+    that lies in it there, ``piece`` and ``other`` the pieces that overlap, or between which the gap lies (element
+    numbers, -1 for none).
     ``doubtful`` is a piece on the seam whose body cannot be measured. ``modelled`` says whether any piece is there.
     ``joints`` are all places where pieces follow each other.
     """
@@ -48,6 +49,7 @@ class Cover:
     lap_at: Floats
     lane: Ints
     astray: Ints
+    nameless: Ints
     piece: Ints
     other: Ints
     doubtful: Ints
@@ -78,6 +80,13 @@ def cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
     return result
 
 
+def in_place_of(facade: Facade, layer: Layer) -> Ints:
+    """Elements without a role that lie where a layer is missing, ascending."""
+    found = [cover(facade, layer, kind).nameless for kind in layer.seams]
+    result: Ints = np.unique(np.concatenate([np.zeros(0, np.int64), *found]))
+    return result[result >= 0]
+
+
 def _placed(facade: Facade, layer: Layer, elsewhere: bool = False) -> set[int]:
     """Parts that lie in their place in this layer or another of the same roles: they are not gone astray.
 
@@ -104,7 +113,7 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
     share = np.ones(count)
     gap, own, gap_from, gap_to = np.zeros(count), np.zeros(count), seams.start.copy(), seams.start.copy()
     lap, lap_at = np.zeros(count), seams.start.copy()
-    worst_lane, astray = np.zeros(count, np.int64), np.full(count, -1)
+    worst_lane, astray, nameless = np.zeros(count, np.int64), np.full(count, -1), np.full(count, -1)
     piece, other, doubtful = np.full(count, -1), np.full(count, -1), np.full(count, -1)
     broken = np.array([bool(fault) for fault in facade.model.faults], bool)
     modelled = False
@@ -112,6 +121,8 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
     for number, lane in enumerate(lanes):
         inside, fills = lane.inside, lane.fills
         beside = lane.around.astray(placed)
+        # Boards, cores and claddings of the same role near a zone are no strips gone astray.
+        beside = beside.take(layer.rings | (facade.boxes.size[beside.element, 1] < WIDEST_STRIP))
         # What only crosses the zone, begins where the line ends, or has its place at another seam, does not show that
         # anybody drew this layer.
         shared = [np.minimum(p.end, last[p.lane]) - np.maximum(p.start, first[p.lane]) for p in (inside, beside)]
@@ -141,7 +152,11 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
         s, h = seam[worse], hole[worse]
         gap[s], gap_from[s], gap_to[s], worst_lane[s] = long[h], missing.start[h], missing.end[h], number
         own[s] = np.where(touches[h] == 1, long[h], lost[worse])
-        astray[s] = _astray(beside, seams.line[s], missing.start[h], missing.end[h])
+        astray[s] = _covering(beside, seams.line[s], missing.start[h], missing.end[h])
+        if len(s):
+            unknown = parts_in_lanes(facade, layer, kind, ("",))[number].inside
+            first_own, last_own = np.maximum(missing.start[h], seams.start[s]), np.minimum(missing.end[h], seams.end[s])
+            nameless[s] = _covering(unknown, seams.line[s], first_own, last_own)
         piece[s] = _ending(inside, inside.end, seams.line[s], missing.start[h])
         other[s] = _ending(inside, inside.start, seams.line[s], missing.end[h])
         meets = _joints(inside)
@@ -159,7 +174,7 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
             if wide > max(gap[s], lap[s]):
                 gap[s], own[s], gap_from[s], gap_to[s] = wide, wide, at, at
                 piece[s], other[s] = first_piece, second_piece
-    if kind is BaseSeams and modelled:
+    if kind is BaseSeams and modelled and not layer.may_lap:
         turns, corner = facade.of(FootCorners), at_corners(facade, layer)
         for k in np.flatnonzero(corner.gap < 0).tolist():
             s, deep = int(turns.after[k]), -float(corner.gap[k])
@@ -167,7 +182,21 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
                 lap[s], lap_at[s] = deep, seams.start[s]
                 piece[s], other[s] = corner.first[k], corner.second[k]
     return Cover(
-        share, gap, own, gap_from, gap_to, lap, lap_at, worst_lane, astray, piece, other, doubtful, modelled, merged
+        share,
+        gap,
+        own,
+        gap_from,
+        gap_to,
+        lap,
+        lap_at,
+        worst_lane,
+        astray,
+        nameless,
+        piece,
+        other,
+        doubtful,
+        modelled,
+        merged,
     )
 
 
@@ -319,13 +348,13 @@ def _seam_at(seams: Seams, line: Ints, at: Floats) -> Ints:
     return result
 
 
-def _astray(beside: Pieces, line: Ints, start: Floats, end: Floats) -> Ints:
-    """For each missing stretch a part beside the zone that covers more than half of it; -1 for none."""
+def _covering(pieces: Pieces, line: Ints, start: Floats, end: Floats) -> Ints:
+    """For each missing stretch a piece that covers more than half of it; -1 for none."""
     result = np.full(len(line), -1, np.int64)
-    for i, mine in _on_lines(beside, line):
-        shared = np.minimum(beside.end[mine], end[i]) - np.maximum(beside.start[mine], start[i])
+    for i, mine in _on_lines(pieces, line):
+        shared = np.minimum(pieces.end[mine], end[i]) - np.maximum(pieces.start[mine], start[i])
         if shared.max() > 0.5 * (end[i] - start[i]):
-            result[i] = beside.element[mine][shared.argmax()]
+            result[i] = pieces.element[mine][shared.argmax()]
     return result
 
 
@@ -421,6 +450,13 @@ class Laps(Subjects):
     second: Ints
     lap: Floats
     along: Floats
+
+    def axes(self, i: int, sides: Sides) -> Floats:
+        """Along the line on which the pieces follow each other; along the side where there are none."""
+        if not self.along[i].any():
+            return super().axes(i, sides)
+        out = g.unit(sides.frame[self.side[i], 2] - self.along[i] * (self.along[i] @ sides.frame[self.side[i], 2]))
+        return np.stack([self.along[i], np.cross(out, self.along[i]), out])
 
 
 def laps(facade: Facade, layer: Layer) -> Laps:

@@ -15,7 +15,8 @@ from checker.foot import BASE_REACH, LINE_GAP
 from checker.lanes import lanes_of, line_ends
 from checker.layers import Cover, Positions, cover, on_seams, uncovered
 from checker.model import Bools, Floats, Ints
-from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, within
+from checker.occupancy import OCCUPIED
+from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, spans, within
 
 _INSIDE: Final = ("ins", "inn", "inw", "int", "ind", "inv", "room", "binn", "wewn", "vnit", "uvnit", "dedans")
 _OUTSIDE: Final = (
@@ -140,7 +141,14 @@ def lacks(
     first, last = np.maximum(found.gap_from, seams.start), np.minimum(found.gap_to, seams.end)
     spot = np.clip(np.where(by_gap, 0.5 * (first + last), found.lap_at), seams.start, seams.end)
     spot = np.where(state == FAIL, spot, 0.5 * (seams.start + seams.end))
-    point = seams.world(spot, _middle(seams), 0.5 * (seams.inner + seams.outer))
+    like, across, out = _in_lane(seams, facade, found, state == FAIL)
+    point = seams.world(spot, across, out)
+    # A gap at a corner has no length along the seam.
+    whole = (missing > found.gap - g.SAME_LENGTH) & (found.gap_to - found.gap_from > g.SAME_LENGTH)
+    ends = [
+        np.where(by_gap, np.where(whole, gap_end, seam_end), found.lap_at + sign * 0.5 * found.lap)
+        for gap_end, seam_end, sign in ((found.gap_from, first, -1.0), (found.gap_to, last, 1.0))
+    ]
     if anchor is None:
         anchor = np.where(seams.column >= 0, seams.column, np.where(seams.left >= 0, seams.left, seams.right))
     if cause is None:
@@ -159,6 +167,8 @@ def lacks(
         warning=np.zeros(count, bool),
         pieces=np.stack([found.piece, found.other, np.where(by_gap, found.astray, -1)], axis=1),
         blame=Blame.unmovable(nobody, seams.frame[:, 0], cause, anchor),
+        span=np.stack([seams.world(end, across, out) for end in ends], axis=1),
+        like=np.where(by_gap, like, -1),
     )
 
 
@@ -198,6 +208,7 @@ def joined(*answers: Verdicts) -> Verdicts:
         )
         for i in range(count)
     ]
+    nowhere, nobody = np.full((count, 2, 3), np.nan), np.full(count, -1, np.int64)
     pieces = [each.pieces if each.pieces is not None else np.zeros((count, 0), np.int64) for each in answers]
     wide = max(each.shape[1] for each in pieces)
     return Verdicts(
@@ -218,6 +229,8 @@ def joined(*answers: Verdicts) -> Verdicts:
             cause=len(answers) * chosen([each.cause for each in blames]) + pick,
             anchor=chosen([each.anchor for each in blames]),
         ),
+        span=chosen([nowhere if each.span is None else each.span for each in answers]),
+        like=chosen([nobody if each.like is None else each.like for each in answers]),
     )
 
 
@@ -287,6 +300,21 @@ def stated_side(facade: Facade, element: int, keys: Iterable[str]) -> int:
     return 0
 
 
+def _in_lane(seams: Seams, facade: Facade, found: Cover, bad: Bools) -> tuple[Ints, Floats, Floats]:
+    """A piece (n,) that runs along each bad seam beside what is wrong there, and where in the section it lies.
+
+    That is coordinates across and out (n,) of its middle; the middle of the seam where no such piece is known (-1).
+    """
+    like, across, out = np.full(len(seams), -1), _middle(seams), 0.5 * (seams.inner + seams.outer)
+    for pieces in (found.other, found.piece):
+        rows = np.flatnonzero(bad & (pieces >= 0))
+        low, high = g.extents(facade.model.meshes, pieces[rows], seams.frame[rows])
+        along = (high - low).argmax(axis=1) == 0
+        rows, middle = rows[along], 0.5 * (low + high)[along]
+        like[rows], across[rows], out[rows] = pieces[rows], middle[:, 1], middle[:, 2]
+    return like, across, out
+
+
 def _middle(seams: Seams) -> Floats:
     """Coordinate across in the middle of each seam, or at the one edge that is known."""
     return np.where(
@@ -303,6 +331,9 @@ def _sentence(seams: Seams, facade: Facade, found: Cover, says: str, i: int, by_
     if found.astray[i] >= 0:
         name = facade.model.elements[found.astray[i]].name
         where = f"; {name} lies beside its place there"
+    elif found.nameless[i] >= 0:
+        name = name_of(facade, found.nameless[i])
+        where = f"; something without a role lies there: {name} (give it a role in [roles])"
     if found.gap_from[i] <= seams.start[i] + g.SAME_LENGTH and found.gap_to[i] >= seams.end[i] - g.SAME_LENGTH:
         return f"{says} is missing over the whole seam ({seams.length[i] * MM:.0f} mm){where}"
     return f"{says} has a gap of {gap * MM:.1f} mm{where}"
@@ -491,16 +522,8 @@ def place_of(facade: Facade, layer: Layer, kind: type[Seams]) -> Pieces:
     low, high = g.lowest(found.low, line, lines)[seams.line], g.highest(found.high, line, lines)[seams.line]
     on = np.flatnonzero(np.isfinite(low[:, 0]))
     element = np.full(len(seams), -1, np.int64)[on]
-    return Pieces(
-        on,
-        element,
-        seams.start[on],
-        seams.end[on],
-        np.zeros(len(on), np.int64),
-        np.ones(len(on), bool),
-        low[on],
-        high[on],
-    )
+    lane, along = np.zeros(len(on), np.int64), np.ones(len(on), bool)
+    return Pieces(on, element, seams.start[on], seams.end[on], lane, along, low[on], high[on])
 
 
 def column_halves(seams: Seams, facade: Facade) -> Floats:
@@ -604,10 +627,12 @@ def laid_over(seams: PanelEndSeams, facade: Facade, layer: Layer, least_mm: floa
     found = fill(seams, pieces, 0, np.full(len(seams), -np.inf), np.full(len(seams), np.inf))
     left, right = seams.near_least - found.first, found.last - seams.far_most
     on_left = np.where(np.isnan(left), False, left < right - g.SAME_LENGTH)
-    return in_section(
+    at, end = np.where(on_left, found.at_first, found.at_last), np.where(on_left, seams.near_least, seams.far_most)
+    reach = np.where(on_left, found.first, found.last)
+    verdicts = in_section(
         seams,
         np.where(on_left, left, right),
-        np.where(on_left, found.at_first, found.at_last),
+        at,
         np.where(on_left, found.piece_first, found.piece_last),
         least_mm,
         np.inf,
@@ -617,6 +642,7 @@ def laid_over(seams: PanelEndSeams, facade: Facade, layer: Layer, least_mm: floa
         shifts=Shifts(least_mm / MM - right, left - least_mm / MM),
         along=1,
     )
+    return replace(verdicts, span=np.stack([seams.world(at, each, seams.outer) for each in (end, reach)], axis=1))
 
 
 def above_rails(seams: Seams, facade: Facade, layer: Layer) -> tuple[Floats, Ints]:
@@ -737,8 +763,6 @@ def stated_length(facade: Facade, element: int, *keys: str) -> float:
     return next((length_of(stated[key]) for key in keys if key in stated), float("nan"))
 
 
-_YES: Final = frozenset(("true", "t", ".t.", "yes", "y", "1", "ja", "oui", "si", "tak", "ano"))
-_NO: Final = frozenset(("false", "f", ".f.", "no", "n", "0", "nein", "non", "nej", "nie", "ne", "nee"))
 _UNRATED: Final = re.compile(
     r"|[-–—0. ]+|none|no|nil|false|not? .*|un\w*|n\.?/?a\.?|npd|keine?r?|ohne|sans|sin|ingen|uden|utan|nicht.*"
     r"|(?:class |klasse )?[a-f]\d?(?:-?s\d)?(?:[, -]*d\d)?",
@@ -747,16 +771,6 @@ _UNRATED: Final = re.compile(
 """Texts that state no fire rating, among them classes of reaction to fire, such as A2-s1,d0."""
 FIRE_KEYS: Final = ("firerating", "fireresistance", "fireresistancerating", "fireresistanceclass")
 """Lower-case names of properties that state a fire rating."""
-
-
-def affirmed(text: str) -> bool | None:
-    """Whether a stated text says yes or no; None for anything else.
-
-    >>> affirmed("T"), affirmed(" No "), affirmed("perhaps")
-    (True, False, None)
-    """
-    word = text.strip().lower()
-    return True if word in _YES else False if word in _NO else None
 
 
 def fire_rating(stated: Mapping[str, str]) -> str:
@@ -779,6 +793,21 @@ def fire_ratings(seams: Seams, facade: Facade) -> tuple[str, ...]:
         next((text for part in pair if part >= 0 and (text := fire_rating(elements[part].stated))), "")
         for pair in zip(seams.left.tolist(), seams.right.tolist(), strict=True)
     )
+
+
+def name_of(facade: Facade, element: int) -> str:
+    """What a person calls an element."""
+    return facade.model.elements[element].name or facade.model.elements[element].ifc_class
+
+
+def filled_by(seams: Seams, facade: Facade) -> list[str]:
+    """For each seam what lies in it and is no sealing part, as the tail of a sentence; nothing where it is empty."""
+    result = []
+    for share, occupants in zip(np.nan_to_num(seams.filled).tolist(), seams.occupants, strict=True):
+        more = f" and {len(occupants) - 1} more" if len(occupants) > 1 else ""
+        part = "" if share >= OCCUPIED else f" to {share:.0%}"
+        result.append(f", filled{part} by '{name_of(facade, occupants[0])}'{more}" if occupants else "")
+    return result
 
 
 def without_column(seams: Seams) -> tuple[str, ...]:
@@ -837,6 +866,7 @@ def sealed_ends(
         says=sentences,
         warning=np.zeros(count, bool),
         pieces=piece.T,
+        span=spans(np.stack(point)[worse, rows], facade.sides.frame[crossings.side, 0], value, before=0.5),
         blame=Blame.unmovable(
             np.full(count, -1),
             ends.frame[crossings.end][:, 1],

@@ -1,7 +1,8 @@
 """What a rule author imports: `rule`, `limit`, `Verdicts`, and the questions that make verdicts.
 
 A rule is one function in one file of `rules/`. It declares its limits, remedy and two sketches, and answers for all its
-subjects at once with arrays. It opens no file, prints nothing and knows no other rule.
+subjects at once with arrays. It opens no file, prints nothing and asks no other rule, though it may look at the layer
+of one.
 """
 
 import importlib
@@ -13,6 +14,7 @@ from typing import Any, Final, Generic, Literal, TypeVar, cast
 
 import numpy as np
 
+from checker.barrier import AirLines, air_lines
 from checker.errors import CannotCheck
 from checker.facade import Facade, Layer, Subjects, taken
 from checker.geometry import SAME_LENGTH
@@ -69,6 +71,9 @@ class Verdicts:
     ``state`` one of PASS, FAIL, NOT_MODELLED, UNDECIDED; ``value_mm`` the measured value (NaN for none); ``minimum_mm``
     and ``maximum_mm`` what is required (NaN for no bound); ``point`` (n, 3) the worst place; ``says`` the sentence for
     each; ``warning`` marks failures that only warn; ``pieces`` (n, k) are further parts concerned (-1 for none).
+    ``span`` (n, 2, 3) are the two places between which the value lies, NaN where it is no distance; ``like`` (n,) is a
+    part such as is missing there (-1 for none): both for the picture of a section. ``stated`` marks what passes because
+    the models state it; nothing was measured there.
     """
 
     state: Ints
@@ -80,6 +85,9 @@ class Verdicts:
     warning: Bools
     blame: Blame | None = None
     pieces: Ints | None = None
+    span: Floats | None = None
+    like: Ints | None = None
+    stated: Bools | None = None
 
 
 Subject = TypeVar("Subject", bound=Subjects)
@@ -88,7 +96,11 @@ Limits = TypeVar("Limits")
 
 @dataclass(frozen=True)
 class Rule(Generic[Subject, Limits]):
-    """One rule, as declared. ``needs`` are the roles without which it cannot be asked."""
+    """One rule, as declared.
+
+    ``needs`` are the roles without which it cannot be asked, ``lengthwise`` is the cut that shows what is measured
+    along a subject: square to the facade or facing it. ``formerly`` are names it has had: issues keep them.
+    """
 
     name: str
     title: str
@@ -100,15 +112,22 @@ class Rule(Generic[Subject, Limits]):
     layer: Layer | None
     severity: Severity
     seen_from: Literal["outside", "inside"]
+    lengthwise: Literal["square", "facing"]
     good: Sketch
     bad: Sketch
     check: Callable[[Subject, Facade, Limits], Verdicts]
     where: Callable[[Subject, Facade], Bools] | None = None
+    formerly: tuple[str, ...] = ()
+
+    def subjects(self, facade: Facade) -> Subjects:
+        """Every subject of the rule's kind."""
+        if self.subject is Laps and self.layer:
+            return laps(facade, self.layer)
+        return air_lines(facade) if self.subject is AirLines else facade.of(self.subject)
 
     def ask(self, facade: Facade, limits: Limits) -> tuple[Subject, Verdicts]:
         """The subjects of the rule, those of its kind for which ``where`` holds, and what it says of each."""
-        subjects = laps(facade, self.layer) if self.subject is Laps and self.layer else facade.of(self.subject)
-        every = cast(Subject, subjects)
+        every = cast(Subject, self.subjects(facade))
         verdicts = self.check(every, facade, limits)
         if self.where is None:
             return every, verdicts
@@ -128,6 +147,8 @@ def rule(
     severity: Severity = "error",
     seen_from: Literal["outside", "inside"] = "outside",
     where: Callable[[Subject, Facade], Bools] | None = None,
+    lengthwise: Literal["square", "facing"] = "square",
+    formerly: tuple[str, ...] = (),
 ) -> Callable[[Callable[[Subject, Facade, Limits], Verdicts]], Rule[Subject, Limits]]:
     """Declare a rule; its name is the function's, with hyphens; its words are the docstring.
 
@@ -152,10 +173,12 @@ def rule(
             layer,
             severity,
             seen_from,
+            lengthwise,
             good,
             bad,
             check,
             where,
+            formerly,
         )
 
     return declare
@@ -207,6 +230,8 @@ def within(
     says_negative: str = "",
     blame: Blame | None = None,
     words: Mapping[str, Sequence[str]] | None = None,
+    way: Floats | None = None,
+    before: float = 0.0,
 ) -> Verdicts:
     """Verdicts on a quantity that varies between ``smallest`` and ``largest`` (n,) in metres along each subject.
 
@@ -214,7 +239,8 @@ def within(
     The worse end decides and gives value and place (n, 3). ``says_low`` and ``says_high`` are sentences with
     ``{value}``, ``{distance}`` (without sign) and the keys of ``words``, which has one word per subject;
     ``says_negative`` replaces the former where the value is below zero. Subjects with a ``fault`` or NaN are undecided
-    and say why.
+    and say why. Where the quantity is a distance it runs from its place along ``way`` (n, 3), a unit vector, or has the
+    share ``before`` of it before that place.
     """
     count = len(smallest)
     least_mm, most_mm = np.broadcast_to(low_mm, count).astype(float), np.broadcast_to(high_mm, count).astype(float)
@@ -237,16 +263,25 @@ def within(
             says.append(f"{sentence}, required {required_range(least_mm[i], most_mm[i])}")
         else:
             says.append("")
+    point = np.where(lower[:, None], at_smallest, at_largest)
     return Verdicts(
         state=state,
         value_mm=np.where(undecided, np.nan, value * MM),
         minimum_mm=np.where(np.isfinite(least_mm), least_mm, np.nan),
         maximum_mm=np.where(np.isfinite(most_mm), most_mm, np.nan),
-        point=np.where(lower[:, None], at_smallest, at_largest),
+        point=point,
         says=says,
         warning=np.zeros(count, bool),
         blame=blame,
+        span=None if way is None else spans(point, way, value, before),
     )
+
+
+def spans(point: Floats, way: Floats, value: Floats, before: float = 0.0) -> Floats:
+    """The two places (n, 2, 3) between which distances ``value`` (n,) along ``way`` lie, see `within`; NaN for none."""
+    ends, value = np.array([-before, 1.0 - before]), np.where(np.isfinite(value), value, np.nan)
+    result: Floats = point[:, None] + ends[None, :, None] * (way * value[:, None])[:, None]
+    return result
 
 
 def in_mm(metres: float) -> str:

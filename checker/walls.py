@@ -1,16 +1,15 @@
 """The walls of a building: plane sides, the panels in them, the columns behind them, the names of their axes."""
 
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
 import numpy as np
 import shapely
 
 from checker import geometry as g
-from checker.facade import SEAM_KINDS, Columns, Panels, Seams, Sides, fault_of, unique, with_role
+from checker.facade import SEAM_KINDS, Columns, OfKind, Panels, Seams, Sides, fault_of, unique, with_role
 from checker.geometry import Lines
 from checker.model import Floats, GridAxis, Ints, Model
 
-OfKind = TypeVar("OfKind", bound=Seams)
 NOBODY: Final = np.zeros(0, np.int64)
 APART: Final = 1e5
 """Sides are laid this far from each other in one index of rectangles, so that one search serves them all (metres)."""
@@ -71,6 +70,7 @@ class Walls:
         }
         nowhere = np.full((count, 3), np.nan)
         values |= {name: nowhere for name in Seams.__dataclass_fields__ if name.startswith("at_offset")}
+        values |= {"filled": nothing, "occupants": ((),) * count}
         values |= {"column": np.full(count, -1), "row": np.zeros(count, np.int64)} | given
         frame, start, end = values["frame"], values["start"], values["end"]
         across = np.nan_to_num(0.5 * (np.nan_to_num(values["near"]) + np.nan_to_num(values["far"])))
@@ -78,8 +78,9 @@ class Walls:
         values["point"] = g.world(frame, np.stack([0.5 * (start + end), across, out], axis=1))
         for place in ("at_width_min", "at_width_max"):
             along = values.get(place)
-            coordinates = np.stack([0.5 * (start + end) if along is None else along, across, out], axis=1)
-            values[place] = g.world(frame, coordinates)
+            if along is None or along.ndim == 1:
+                coordinates = np.stack([0.5 * (start + end) if along is None else along, across, out], axis=1)
+                values[place] = g.world(frame, coordinates)
         values["length"] = end - start
         values["parts"] = np.stack([values["left"], values["right"], values["column"]], axis=1)
         values["fault"] = tuple(fault_of(self.model, parts) for parts in values["parts"])

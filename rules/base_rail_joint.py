@@ -45,11 +45,12 @@ def base_rail_joint(joints: RailJoints, facade: Facade, limits: Limits) -> Verdi
     least = highest(np.where(opens > 0, low - gap, gap - high)[held], rail[held], size)
     most = lowest(np.where(opens > 0, high - gap, gap - low)[held], rail[held], size)
     mends = least <= most
-    # The second rail moves, or the first where that alone mends the joint.
-    first = (joints.opens_first != 0) & mends[joints.first] & ~((joints.opens_second != 0) & mends[joints.second])
-    part = np.where(first, joints.first, joints.second)
-    can = np.where(first, joints.opens_first, joints.opens_second) != 0
-    can &= mends[part]
+    # The rail that fails at more of its joints moves; where both fail as often the second one.
+    fails = np.bincount(np.concatenate([joints.first, joints.second])[np.tile(bad, 2)], minlength=size)
+    can_first = (joints.opens_first != 0) & mends[joints.first]
+    can_second = (joints.opens_second != 0) & mends[joints.second]
+    first = can_first & (~can_second | (fails[joints.first] > fails[joints.second]))
+    part, can = np.where(first, joints.first, joints.second), can_first | can_second
     count = len(joints)
     return within(
         joints.gap,
@@ -62,6 +63,9 @@ def base_rail_joint(joints: RailJoints, facade: Facade, limits: Limits) -> Verdi
         says_low="Base rails overlap by {distance}",
         says_high="Base rails leave {value} open between them",
         says_negative="Base rails overlap by {distance}",
+        # Round a corner the distance runs in no direction of its own.
+        way=np.where(joints.right_first == joints.right_second, joints.right_first, np.nan),
+        before=0.5,
         blame=Blame(
             part=part,
             what=["base rail" if c else "" for c in can],

@@ -9,7 +9,7 @@ from checker.corners import CornerMeets, at_corners
 from checker.facade import BaseSeams, Facade, FootCorners, Layer
 from checker.layers import cover
 from checker.model import Floats
-from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, exceeds, in_mm, limit, rule
+from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, exceeds, in_mm, limit, rule, spans
 from checker.sketch import corner
 from rules.flashing_lap import LAYER as FLASHING
 
@@ -82,6 +82,7 @@ def corner_flashing(corners: FootCorners, facade: Facade, limits: Limits) -> Ver
         says=says,
         warning=np.zeros(count, bool),
         pieces=np.stack([meets.first, meets.second], axis=1),
+        span=spans(meets.point, meets.way, gap, before=0.5),
         blame=_blame(corners, facade, meets, gap, limits.gap_mm / MM),
     )
 

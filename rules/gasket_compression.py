@@ -9,7 +9,7 @@ from checker.facade import SLACK, Facade, Layer, PanelEdgeSeams, Seams, Zone
 from checker.geometry import SAME_LENGTH
 from checker.measure import Pieces, joined, lacks, pieces_on, room_between, stated_length
 from checker.model import Floats
-from checker.rule import FAIL, MM, PASS, UNDECIDED, Blame, Verdicts, limit, rule
+from checker.rule import FAIL, MM, PASS, UNDECIDED, Blame, Verdicts, limit, rule, spans
 from checker.sketch import detail
 
 
@@ -44,7 +44,9 @@ def _lanes(seams: Seams) -> tuple[Zone, ...]:
     return (Zone(low - SLACK, high + SLACK, seams.inner, seams.outer),)
 
 
-LAYER: Final = Layer("gasket", "gasket in the joint between two rows", ("seal",), (PanelEdgeSeams,), _lanes)
+LAYER: Final = Layer(
+    "gasket", "gasket in the joint between two rows", ("seal",), (PanelEdgeSeams,), _lanes, airtight=True
+)
 
 
 @rule(
@@ -99,15 +101,17 @@ def _pressed(seams: PanelEdgeSeams, facade: Facade, limits: Limits, pieces: Piec
                 f"Gasket is pressed from {free[k] * MM:.1f} to {pressed[k] * MM:.1f} mm, by {percent:.0f} %, "
                 f"required {limits.minimum_percent:g} to {limits.maximum_percent:g} %"
             )
+    point = seams.world(at, 0.5 * (seams.near + seams.far), out)
     return Verdicts(
         state=state,
         value_mm=value,
         minimum_mm=least,
         maximum_mm=most,
-        point=seams.world(at, 0.5 * (seams.near + seams.far), out),
+        point=point,
         says=says,
         warning=warning,
         pieces=element[:, None],
+        span=spans(point, seams.frame[:, 1], value / MM, before=0.5),
         blame=Blame.unmovable(element, seams.frame[:, 1], np.arange(count), np.where(element < 0, seams.left, element)),
     )
 

@@ -98,6 +98,8 @@ def opening_gap(seams: OpeningSeams, facade: Facade, limits: Limits) -> Verdicts
         says_low="Gap round the frame is only {value}",
         says_high="Gap round the frame is {value}",
         says_negative="Frame cuts into the panel by {distance}",
+        way=seams.frame[:, 1],
+        before=0.5,
         blame=Blame(
             part=frame,
             what=[f"{facade.model.roles[e].role}" for e in frame],

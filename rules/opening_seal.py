@@ -39,6 +39,7 @@ def _no_threshold(seams: OpeningSeams, facade: Facade) -> Bools:
     needs=("panel", "window", "door"),
     good=detail(),
     bad=detail().without("window seal sill").saying("The window has no seal at its sill."),
+    lengthwise="facing",
 )
 def opening_seal(seams: OpeningSeams, facade: Facade, limits: Limits) -> Verdicts:
     """Seal runs round the whole frame of a window or door, also at its corners.

@@ -84,6 +84,7 @@ def panel_bearing(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdi
         says_negative="End of the {side} panel misses the column flange by {distance}",
         words={"side": side},
         blame=blame,
+        way=np.where(left_is_worse, -1.0, 1.0)[:, None] * seams.frame[:, 1],
     )
     scarce = (verdicts.state == PASS) & exceeds(bearing, least + worst, np.inf)
     return replace(

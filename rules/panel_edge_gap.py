@@ -65,6 +65,8 @@ def panel_edge_gap(seams: PanelEdgeSeams, facade: Facade, limits: Limits) -> Ver
         says_low="Panels of neighbouring rows run into each other by {distance}",
         says_high="Joint between the rows is open by {value}",
         says_negative="Panels of neighbouring rows run into each other by {distance}",
+        way=seams.frame[:, 1],
+        before=0.5,
         blame=Blame(
             part=part,
             what=("panel",) * len(seams),

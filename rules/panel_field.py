@@ -50,6 +50,8 @@ def panel_field(bays: Bays, facade: Facade, limits: Limits) -> Verdicts:
             "area": [f"{area:.2f}" for area in bays.open],
             "length": [f"{1000 * max(size):.0f}" for size in bays.size],
         },
+        way=facade.sides.frame[bays.side, (bays.size[:, 1] < bays.size[:, 0]).astype(int)],
+        before=0.5,
         blame=Blame.unmovable(
             np.full(count, -1), facade.sides.frame[bays.side, 0], np.arange(count), bays.beside[:, 0]
         ),

@@ -38,6 +38,7 @@ class Limits:
     bad=detail()
     .stretched("plinth 2", "top", -12.0)
     .saying("Plinth 2 lies 12 mm lower than plinth 1: the strip bridges a step."),
+    lengthwise="facing",
 )
 def plinth_step(joints: PlinthJoints, facade: Facade, limits: Limits) -> Verdicts:
     """Neighbouring plinth tops meet without a step.
@@ -56,6 +57,7 @@ def plinth_step(joints: PlinthJoints, facade: Facade, limits: Limits) -> Verdict
         fault=joints.fault,
         says_low="",
         says_high="Step of {value} between neighbouring plinth tops",
+        way=-joints.frame[:, 0],
     )
     bound = min(limits.cut_from_mm, limits.maximum_mm) / MM
     cut = (verdicts.state == PASS) & (step >= limits.cut_from_mm / MM - SAME_LENGTH) & ~_followed(facade, joints)

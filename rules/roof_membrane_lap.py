@@ -10,7 +10,7 @@ from checker.facade import Facade, Layer, RoofEdgeSeams, Seams, Zone
 from checker.layers import cover
 from checker.measure import lacks, pieces_on
 from checker.model import Floats, Ints
-from checker.rule import FAIL, MM, PASS, Verdicts, in_mm, limit, rule
+from checker.rule import FAIL, MM, PASS, Verdicts, in_mm, limit, rule, spans
 from checker.sketch import eaves
 
 _SOURCE = "housing standards (United Kingdom), laps of vapour and air control layers; quoted second-hand"
@@ -48,6 +48,7 @@ LAYER = Layer(
     _lanes,
     may_lap=True,
     reaching=True,
+    airtight=True,
 )
 
 
@@ -77,9 +78,12 @@ def roof_membrane_lap(seams: RoofEdgeSeams, facade: Facade, limits: Limits) -> V
     value = np.where(joint, own, over)
     place = np.where(joint, own_at, at)
     spot = seams.world(place, seams.near, seams.inner)
+    along = spans(spot, seams.frame[:, 0], value, before=0.5)
+    outwards = spans(spot, seams.frame[:, 2], value)
     nobody = np.full(len(seams), -1, np.int64)
     short_piece = np.where(joint, second, piece)
     assert said.pieces is not None
+    assert said.span is not None
     assert said.blame is not None
     # A sheet that is too short is one cause, over however many panels it runs.
     cause = np.where(fails, int(said.blame.cause.max(initial=0)) + 1 + short_piece, said.blame.cause)
@@ -91,6 +95,7 @@ def roof_membrane_lap(seams: RoofEdgeSeams, facade: Facade, limits: Limits) -> V
         minimum_mm=np.where(fails | (said.state == PASS), limits.lap_mm, said.minimum_mm),
         maximum_mm=np.where(fails | (said.state == PASS), np.nan, said.maximum_mm),
         point=np.where(fails[:, None], spot, said.point),
+        span=np.where(fails[:, None, None], np.where(joint[:, None, None], along, outwards), said.span),
         says=[
             f"{'Pieces of the roof membrane lap' if joint[i] else 'Roof membrane laps on to the wall'} by "
             f"{in_mm(value[i])}, required at least {limits.lap_mm:g} mm"

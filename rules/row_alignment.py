@@ -30,6 +30,7 @@ class Limits:
     .stretched("panel 1.2", "bottom", 6.0)
     .moved("gasket 1.2", y=6.0)
     .saying("The joint of the left bay lies 6 mm above that of the right one."),
+    lengthwise="facing",
 )
 def row_alignment(crossings: Crossings, facade: Facade, limits: Limits) -> Verdicts:
     """Horizontal joints of neighbouring bays meet at the column.
@@ -55,6 +56,8 @@ def row_alignment(crossings: Crossings, facade: Facade, limits: Limits) -> Verdi
         fault=crossings.fault,
         says_low="",
         says_high="Horizontal joints of neighbouring bays end {value} apart in height",
+        way=up,
+        before=0.5,
         blame=Blame(
             part=np.where(off, above, edges.right[joint]),
             what=["panel" if each else "" for each in off],

@@ -159,6 +159,7 @@ def test_names_ids_and_order_change_no_number(what, prefix, random):
 
 
 WIDER = {
+    "air-barrier-line": {"open_mm": (0.0, 500.0, 9000.0)},
     "seam-width": {"tolerance_mm": (5.0, 8.0, 25.0)},
     "panel-end-offset": {"tolerance_mm": (5.0, 7.5, 15.0)},
     "plinth-level": {"tolerance_mm": (10.0, 12.0, 30.0)},

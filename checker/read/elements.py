@@ -39,8 +39,16 @@ _LEFT_OUT: Final = (
     "IfcEdgeFeature",
 )
 _INDOOR_COVERINGS: Final = frozenset({"CEILING", "FLOORING", "SKIRTINGBOARD", "SLEEVING", "WRAPPING"})
-_GATHERINGS: Final = ("IfcElementAssembly", "IfcCurtainWall")
-"""They stand for their parts; listed themselves only where they have none."""
+_GATHERINGS: Final = ("IfcElementAssembly", "IfcCurtainWall", "IfcRoof")
+"""They stand for their parts; listed themselves only where they have none, and assemblies where they are of layers."""
+_LAYERS: Final = ("IfcBuildingElementPart", "IfcPlate", "IfcCovering")
+"""What the layers and pieces of one wall or panel are drawn as..."""
+_PIECES: Final = (*_LAYERS, "IfcMember", "IfcWall")
+"""... and what the parts of a wall without a body may be besides: studs, rails, walls..."""
+_FITTINGS: Final = ("IfcMember", "IfcElementComponent")
+"""... and those of a panel: frames, seals, fasteners."""
+_MOST_LAYERS: Final = 24
+"""An assembly of more parts gathers many things."""
 _DEEPEST_ASSEMBLY: Final = 32
 
 _BODY_NAMES: Final = ("body", "body-fallback", "facetation")
@@ -147,17 +155,26 @@ class Relations:
             product = above
 
     def parts(self, product: Entity) -> Iterator[Entity]:
-        """All IfcBuildingElementPart with a body below a product, each once."""
+        """All parts with a body that make up a product without one, each once."""
         seen: set[int] = set()
         queue = [product]
         while queue:
             for part in self.children.get(queue.pop().id(), ()):
-                if part.is_a("IfcBuildingElementPart") and part.id() not in seen:
+                if part.id() not in seen and any(part.is_a(name) for name in _PIECES):
                     seen.add(part.id())
                     if body_of(part) is not None:
                         yield part
                     else:
                         queue.append(part)
+
+    def layers(self, assembly: Entity) -> tuple[Entity, ...]:
+        """The parts of an assembly that is one thing of several layers; of any other nothing."""
+        parts = self.children.get(assembly.id(), ())
+        if not all(any(part.is_a(name) for name in (*_LAYERS, *_FITTINGS)) for part in parts):
+            return ()
+        bodies = tuple(part for part in parts if body_of(part) is not None)
+        layers = [part for part in bodies if any(part.is_a(name) for name in _LAYERS)]
+        return bodies if len(layers) > 1 and len(bodies) <= _MOST_LAYERS else ()
 
     def is_cut(self, product: Entity) -> bool:
         """Whether openings are cut from a product, directly or through what it is part of."""
@@ -263,11 +280,11 @@ class Words:
         below = self._relations.children.get(entity.id())
         if not below:
             return (entity,)
-        if name in _GATHERINGS:
-            return None
-        if body_of(entity) is not None:
+        if name == "IfcElementAssembly":
+            return self._relations.layers(entity) or None
+        if name != "IfcCurtainWall" and body_of(entity) is not None:
             return (entity,)
-        return tuple(self._relations.parts(entity)) or None
+        return None if name in _GATHERINGS else tuple(self._relations.parts(entity)) or None
 
     def _element(self, entity: Entity, name: str, carriers: tuple[Entity, ...]) -> Element:
         number = entity.id()
