@@ -98,6 +98,8 @@ _STEEL_PROFILE: Final = re.compile(
     re.IGNORECASE,
 )
 _STEEL_GRADE: Final = re.compile(r"\bS ?(?:235|275|355|420|460)", re.IGNORECASE)
+_CONCRETE_GRADE: Final = re.compile(r"\bL?C ?\d{2,3}/\d{2,3}\b")
+"""Strength classes of EN 206, such as C30/37."""
 _THIN_PLATE_MM: Final = 25
 """A steel plate thinner than this is a connection or a stiffener."""
 
@@ -177,6 +179,8 @@ def _evidence(element: Element) -> Evidence:
     small = kind in _SMALL_PARTS and len(element.materials) == 1
     for material in element.materials:
         senses |= words.read(material).senses
+        if _CONCRETE_GRADE.search(material[: words.LONGEST]):
+            senses.add("concrete")
         if silent:
             hear("material", material, _MATERIAL, LAYERS | {"panel"} if small else frozenset({"panel"}))
     layered = {"steel", "sheet"} & senses and {"wool", "foam", "insulation", "polymer"} & senses

@@ -77,8 +77,8 @@ class Element:
     ``parents`` are the names and object types of the assemblies it belongs to, innermost first. ``shown`` are the
     GlobalIds a viewer can show for it: its own, or those of its parts where it has no body of its own. So walls of
     layers and assemblies that are one panel stand for their parts, which are listed as well.
-    ``stated`` holds its property values as text, keyed by lower-case property name. ``hosts`` are the elements
-    (GlobalIds) that an opening voids or a window or door fills.
+    ``stated`` holds its property values as text, keyed by lower-case property name; those of its assemblies where it
+    states nothing of that name. ``hosts`` are the elements (GlobalIds) that an opening voids or a window or door fills.
     """
 
     guid: str

@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 
 from checker import geometry as g
-from checker.facade import Seams
+from checker.facade import OfKind, Seams
 from checker.model import Bools, Floats, Ints, Model
 
 NARROWEST: Final = 1e-3
@@ -48,7 +48,7 @@ class Fillings:
         return g.total(self.part[wanted], self.seam[wanted], len(self.share))
 
 
-def occupied(seams: Seams, fillings: Fillings) -> Seams:
+def occupied(seams: OfKind, fillings: Fillings) -> OfKind:
     """The seams, each with what lies in it."""
     order = np.lexsort((fillings.element, -fillings.part.round(6), fillings.seam))
     order = order[fillings.part[order] >= WORTH_NAMING]

@@ -1,11 +1,12 @@
 """Which faces of upright boards look outdoors, told by what is above the ground before them and by lines of sight.
 
 Where a roof or floor covers the ground before one face of a board and not before the other, that tells. Elsewhere lines
-of sight square to the face do: one that meets nothing leads outdoors, and so does one that meets a face that looks
+of sight from the face do: one that meets nothing leads outdoors, and so does one that meets a face that looks
 outdoors, for both look into the same space. It does not matter whether a gate is open or one sheet is missing, since
 most of the lines from a face decide.
 """
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -26,8 +27,11 @@ EAVE: Final = 1.2
 _PLACES: Final = (-0.6, 0.0, 0.6)
 """Where along a board one looks, as shares of half its length..."""
 _HEIGHTS: Final = (0.4, 0.65, 0.9)
-"""... and at which shares of its height."""
-_MOST: Final = 0.6
+"""... at which shares of its height, of a low one only at that in the middle..."""
+_LOW: Final = 1.5
+_ANGLES: Final = np.radians([0.0, 40.0, -40.0])
+"""... and how far to the side: the sides of a yard face each other, yet the weather comes in at its mouth."""
+_MOST: Final = 0.5
 _TURN: Final = np.radians(2.0)
 """Boards whose directions differ by less look the same way."""
 _ROUNDS: Final = 12
@@ -66,6 +70,8 @@ def outdoors(shapes: Shapes, meshes: Meshes, board: Ints, cover: Ints) -> Bools:
 
 def _covered(shapes: Shapes, meshes: Meshes, board: Ints, cover: Ints) -> Bools:
     """Whether the ground before each face (b, 2) lies below a roof or floor."""
+    if not len(cover):
+        return np.zeros((len(board), 2), bool)
     away = shapes.across[board] * (shapes.half[board, 1:] + EAVE)
     along = shapes.along[board] * shapes.half[board, :1]
     looks = [side * away + place * along for side in (-1.0, 1.0) for place in _PLACES]
@@ -86,18 +92,27 @@ def _sights(shapes: Shapes, board: Ints) -> Ints:
     """The face that each line of sight (b, 2, lines) meets first: 2 k or 2 k + 1 of board k, -1 for none."""
     across = shapes.across[board]
     turn = np.round((np.arctan2(across[:, 1], across[:, 0]) % np.pi) / _TURN).astype(np.int64)
-    met = np.full((len(board), 2, len(_PLACES) * len(_HEIGHTS)), -1, np.int64)
-    for angle in np.unique(turn):
-        mine = np.flatnonzero(turn == angle)
-        met[mine] = _met(shapes, board, mine, np.array([np.cos(angle * _TURN), np.sin(angle * _TURN)]))
-    return met
+    met = np.full((len(_ANGLES), len(board), 2, len(_PLACES) * len(_HEIGHTS)), -1, np.int64)
+    low = shapes.high[board] - shapes.low[board] < _LOW
+    for straight in np.unique(turn):
+        for k, aside in enumerate(_ANGLES):
+            angle = straight * _TURN + aside
+            sight = np.array([np.cos(angle), np.sin(angle)])
+            tall, short = np.flatnonzero((turn == straight) & ~low), np.flatnonzero((turn == straight) & low)
+            met[k, tall] = _met(shapes, board, tall, sight, _HEIGHTS)
+            met[k, short] = np.tile(_met(shapes, board, short, sight, _HEIGHTS[1:2]), len(_HEIGHTS))
+    return np.concatenate(list(met), axis=2)
 
 
-def _met(shapes: Shapes, board: Ints, mine: Ints, sight: Floats) -> Ints:
+def _met(shapes: Shapes, board: Ints, mine: Ints, sight: Floats, heights: Sequence[float]) -> Ints:
     """The faces (m, 2, lines) that lines from both faces of the boards ``mine`` meet first, see `_sights`.
 
     ``sight`` is the common direction of the lines; all boards are looked at along it, as on a picture.
     """
+    lines = np.array([(place, height) for place in _PLACES for height in heights])
+    result = np.full((len(mine), 2, len(lines)), -1, np.int64)
+    if not len(mine):
+        return result
     beside = np.array([-sight[1], sight[0]])
     centre, half = shapes.centre[board, :2], shapes.half[board]
     along, across = shapes.along[board], shapes.across[board]
@@ -107,21 +122,21 @@ def _met(shapes: Shapes, board: Ints, mine: Ints, sight: Floats) -> Ints:
     # The middle plane of a board that stands obliquely is as deep as its place on the picture says.
     slope = np.divide(along @ sight, along @ beside, out=np.zeros(len(board)), where=np.abs(along @ beside) > 0.2)
 
-    lines = np.array([(place, height) for place in _PLACES for height in _HEIGHTS])
-    place = x[mine, None] + half[mine, :1] * (along[mine] @ beside)[:, None] * lines[:, 0]
+    away = half[mine, :1] * lines[:, 0]
+    place = x[mine, None] + away * (along[mine] @ beside)[:, None]
+    begin = y[mine, None] + away * (along[mine] @ sight)[:, None]
     level = low[mine, None] + (high - low)[mine, None] * lines[:, 1]
     tree = shapely.STRtree(shapely.box(x - reach, low, x + reach, high))
     line, other = tree.query(shapely.points(place.ravel(), level.ravel()))
     start = mine[line // len(lines)]
-    depth = y[other] + (place.ravel()[line] - x[other]) * slope[other] - y[start]
-    apart = np.abs(depth) > half[start, 1]
+    depth = y[other] + (place.ravel()[line] - x[other]) * slope[other] - begin.ravel()[line]
+    apart = np.abs(depth * (across[start] @ sight)) > half[start, 1]
     line, other, start, depth = line[apart], other[apart], start[apart], depth[apart]
 
     ahead = depth > 0
     # A line leaves by the face that looks along it and meets the one that looks against it.
     leaves = (ahead == (across[start] @ sight > 0)).astype(np.int64)
     meets = (ahead != (across[other] @ sight > 0)).astype(np.int64)
-    result = np.full((len(mine), 2, len(lines)), -1, np.int64)
     order = np.lexsort((other, -np.abs(depth)))  # the nearest comes last and stays
     which, at = np.divmod(line[order], len(lines))
     result[which, leaves[order], at] = 2 * other[order] + meets[order]

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from checker import geometry as g
-from checker.facade import Seams
+from checker.facade import OfKind, Seams
 from checker.model import Bools, Floats, Ints
 from checker.occupancy import OCCUPIED, Fillings
 from checker.result import WayFound
@@ -129,7 +129,7 @@ def ways_of(walls: Walls, ends: Seams, fillings: Fillings) -> tuple[str, ...]:
     return tuple(final[k] for k in run)
 
 
-def without_crossed(ends: Seams, fillings: Fillings, panel: Bools) -> tuple[Seams, Fillings]:
+def without_crossed(ends: OfKind, fillings: Fillings, panel: Bools) -> tuple[OfKind, Fillings]:
     """The gaps in which no other panel or wall stands, and what lies in them; ``panel`` (e,) marks such elements."""
     keep = np.flatnonzero(fillings.by(panel[fillings.element]) < OCCUPIED)
     number = np.full(len(ends), -1, np.int64)

@@ -64,6 +64,8 @@ def seam_width(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts
         says_high="Vertical seam widens to {value}{filled}",
         words={"filled": filled_by(seams, facade)},
         says_negative="Panels overlap by {distance} in the vertical seam",
+        way=seams.frame[:, 1],
+        before=0.5,
         blame=end_blame(
             seams,
             facade,

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from checker.demo import DEFECTS, expected_text, seams_table, write_hall
+from checker.demo.releases import write_releases
 from checker.demo.sketched import write_sketch
 from checker.rule import load_rules
 
@@ -11,11 +12,15 @@ ALSO = {"plinth-level": "plinth-step", "plinth-step": "plinth-level", "seam-widt
 
 
 def build(folder: Path) -> None:
-    """Write the clean hall and the one with all defects, and a good and a bad facade per rule, each with the truth."""
+    """Write the clean hall and the one with all defects, and a good and a bad facade per rule, each with the truth.
+
+    Three releases of the hall come besides; what is to become of their issues is written by hand.
+    """
     for name, defects in (("clean", ()), ("defects", tuple(DEFECTS))):
         truth = write_hall(folder / name, defects)
         (folder / name / "expected.txt").write_text(expected_text(truth), encoding="utf-8", newline="\n")
         (folder / name / "seams.truth.csv").write_text(seams_table(truth), encoding="utf-8", newline="\n")
+    write_releases(folder / "releases")
     small = folder / "rules"
     small.mkdir(parents=True, exist_ok=True)
     said = []
