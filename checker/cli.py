@@ -27,6 +27,7 @@ from checker.earlier import found_before, outcome
 from checker.errors import BadSettings, CannotCheck, did_you_mean
 from checker.nameless import nameless_at_facade
 from checker.output.explain import proposed_roles, recognised, rule_in_full, rules_table, write_proposal
+from checker.output.ids import ids_file
 from checker.output.safely import replace_file
 from checker.output.summary import comparison, plain, summary
 from checker.result import SEVERITIES, Severity
@@ -145,6 +146,8 @@ def compare(
     """Tell what has changed between two releases that were checked."""
     later = outcome(new)
     _print(comparison(earlier.compare(outcome(old), later)))
+    if later.unchecked:
+        raise CannotCheck(later.unchecked)
     _exit(fail_on, later.open)
 
 
@@ -245,6 +248,12 @@ def sample(folder: Annotated[Path, typer.Argument(metavar="DIR", help="Where to 
             raise CannotCheck(f"{place}: cannot be written ({error.strerror}). Name another folder.") from None
         for path in written:
             _print(f"{plain(str(path))}\n")
+
+
+@app.command()
+def ids() -> None:
+    """Print an IDS 1.0 file that asks designers to state the layers they do not draw."""
+    _print(ids_file(load_rules()).decode())
 
 
 @app.command()

@@ -50,6 +50,7 @@ class Outcome:
     parts: Parts
     changed: tuple[PartChange, ...] | None
     renamed: Mapping[str, int]
+    unchecked: str
     seams: tuple[tuple[str, frozenset[str]], ...] = ()
 
 
@@ -201,6 +202,7 @@ def _outcome(folder: Path, read: dict[str, Any]) -> Outcome:
         },
         parts=parts,
         changed=_part_changes(read["changes"]),
+        unchecked=str(read["summary"]["unchecked"] or ""),
         renamed={str(rung): int(times) for rung, times in (read["changes"] or {"renamed": {}})["renamed"].items()},
     )
 

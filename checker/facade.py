@@ -279,6 +279,7 @@ class Layer:
     ``rings`` says that its seams come in fours, as sill, head, left and right of a frame, whose corners must close.
     ``may_lap`` says that its pieces may lie on each other at their ends instead of butting, ``reaching`` that they come
     into the zone from elsewhere, so that the middle of a piece may lie outside it.
+    ``airtight`` layers are those of the airtight line: a seam is closed where one of them covers it.
     A provision without seams of its own (holes, corner pieces) has neither seams nor lanes; its rule finds it.
     ``centred`` asks for the middle of a part's section in the zone across as well, so that neighbours of one role are
     told apart. ``runs`` is false for what lies at single places of a seam and covers no whole one.
@@ -294,6 +295,7 @@ class Layer:
     rings: bool = False
     may_lap: bool = False
     reaching: bool = False
+    airtight: bool = False
     centred: bool = False
     runs: bool = True
 
@@ -440,6 +442,7 @@ class Facade:
     apart: dict[type[Seams], Seams] = field(default_factory=dict)
     ways: tuple[WayFound, ...] = ()
     way_of: Mapping[str, str] = field(default_factory=dict)
+    stated: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     kept: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def of(self, subject: type[Kind]) -> Kind:

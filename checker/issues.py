@@ -399,6 +399,7 @@ def _coverage(answer: Answer, verdicts: Sequence[Verdict]) -> Coverage:
         undecided=mine["undecided"],
         accepted=mine["accepted"],
         length_m=float(answer.subjects.length.sum()),
+        stated=0 if answer.verdicts.stated is None else int(answer.verdicts.stated.sum()),
     )
 
 

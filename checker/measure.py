@@ -763,8 +763,6 @@ def stated_length(facade: Facade, element: int, *keys: str) -> float:
     return next((length_of(stated[key]) for key in keys if key in stated), float("nan"))
 
 
-_YES: Final = frozenset(("true", "t", ".t.", "yes", "y", "1", "ja", "oui", "si", "tak", "ano"))
-_NO: Final = frozenset(("false", "f", ".f.", "no", "n", "0", "nein", "non", "nej", "nie", "ne", "nee"))
 _UNRATED: Final = re.compile(
     r"|[-–—0. ]+|none|no|nil|false|not? .*|un\w*|n\.?/?a\.?|npd|keine?r?|ohne|sans|sin|ingen|uden|utan|nicht.*"
     r"|(?:class |klasse )?[a-f]\d?(?:-?s\d)?(?:[, -]*d\d)?",
@@ -773,16 +771,6 @@ _UNRATED: Final = re.compile(
 """Texts that state no fire rating, among them classes of reaction to fire, such as A2-s1,d0."""
 FIRE_KEYS: Final = ("firerating", "fireresistance", "fireresistancerating", "fireresistanceclass")
 """Lower-case names of properties that state a fire rating."""
-
-
-def affirmed(text: str) -> bool | None:
-    """Whether a stated text says yes or no; None for anything else.
-
-    >>> affirmed("T"), affirmed(" No "), affirmed("perhaps")
-    (True, False, None)
-    """
-    word = text.strip().lower()
-    return True if word in _YES else False if word in _NO else None
 
 
 def fire_rating(stated: Mapping[str, str]) -> str:

@@ -166,7 +166,9 @@ class Known:
         named = (p for p in base_of(self.check_id).split("|")[2:] if nameable(p))
         parts = self.last.parts if self.last else dict.fromkeys(named, ("", ""))
         marks = frozenset(mark for mark, _ in parts.values() if mark)
-        return Trace(self.check_id, self.rule, frozenset(parts), marks, (self.last.point,) if self.last else ())
+        if self.last is None:
+            return Trace(self.check_id, self.rule, frozenset(parts), marks)
+        return Trace(self.check_id, self.rule, frozenset(parts), marks, (self.last.point,), over=not self.last.fails)
 
 
 @dataclass(frozen=True)

@@ -30,6 +30,7 @@ OPENING_SEAL: Final = Layer(
     between_frame_and_panel,
     stands_in=("foam", "tape", "sealant"),
     rings=True,
+    airtight=True,
 )
 """The seal all round a frame: asked of windows and doors, and of thresholds by a rule of their own."""
 

@@ -24,7 +24,8 @@ SLIVER: Final = 1e-9
 class Clearance:
     """How far two bodies are apart, or how deep one lies in the other (negative), where that is worst.
 
-    ``way`` (3,) is the level unit direction in which the second one must move to open it, ``point`` (3,) the place.
+    The depth is the least width of what both take. ``way`` (3,) is the level unit direction in which the second one
+    must move to open it, ``point`` (3,) the place.
     """
 
     value: float
@@ -57,7 +58,8 @@ class Step:
 def widest_step(meshes: Meshes, start: Collection[int], goal: Collection[int], through: Collection[int]) -> Step | None:
     """The widest step on the way of smallest steps from one group of bodies to another, at the worst height.
 
-    Steps may lead over the bodies ``through``. None where both groups share no height.
+    Steps may lead over the bodies ``through``. There is none to take at heights where a body of both groups is. None
+    where both groups share no height.
     """
     worst: Step | None = None
     for z in _levels(meshes, start, goal):
@@ -66,7 +68,8 @@ def widest_step(meshes: Meshes, start: Collection[int], goal: Collection[int], t
         one, two = {*start} & cuts.keys(), {*goal} & cuts.keys()
         if not one or not two:
             continue
-        wide, first, second = shortest_way(cuts, one, two)
+        both = sorted(one & two)
+        wide, first, second = (0.0, both[0], both[0]) if both else shortest_way(cuts, one, two)
         if worst is None or wide > worst.clear.value:
             spot = shapely.get_coordinates(shapely.point_on_surface(cuts[second]))[0]
             touching = Clearance(0.0, np.zeros(3), np.append(spot, z))
@@ -150,15 +153,19 @@ def _between(a: Any, b: Any, z: float) -> Clearance:
         return Clearance(0.0, np.zeros(3), np.append(0.5 * (start + end), z))
     worst = Clearance(0.0, np.zeros(3), np.zeros(3))
     for part in shared:
-        ring = shapely.get_coordinates(shapely.minimum_rotated_rectangle(part))
-        if len(ring) < 4:
-            continue
-        sides = [ring[1] - ring[0], ring[2] - ring[1]]
-        short = min(sides, key=lambda side: float(np.linalg.norm(side)))
-        deep = float(np.linalg.norm(short))
+        deep, way = _least_width(part)
         middle = shapely.get_coordinates(shapely.centroid(part))[0]
         away = shapely.get_coordinates(shapely.centroid(b))[0] - middle
-        way = short / deep * (1.0 if short @ away >= 0 else -1.0)
         if -deep < worst.value:
-            worst = Clearance(-deep, np.append(way, 0.0), np.append(middle, z))
+            worst = Clearance(-deep, np.append(way if way @ away >= 0 else -way, 0.0), np.append(middle, z))
     return worst
+
+
+def _least_width(outline: Any) -> tuple[float, Floats]:
+    """The least width of an outline, and the unit direction (2,) in which it is that wide: square to an edge."""
+    ring = shapely.get_coordinates(shapely.convex_hull(outline))
+    edges = np.diff(ring, axis=0)
+    across = np.stack([-edges[:, 1], edges[:, 0]], axis=1) / np.linalg.norm(edges, axis=1)[:, None]
+    wide = np.ptp(across @ ring.T, axis=1)
+    least = int(wide.argmin())
+    return float(wide[least]), across[least]

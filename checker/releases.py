@@ -111,13 +111,12 @@ def now_of(
     silent = {}
     for rule in rules:
         answer = by_rule.get(rule.name)
-        if answer is None:
-            off = (
-                f"the rule {rule.name}"
-                if not settings.enabled(rule) or not rule.layer
-                else f"the layer {rule.layer.name}"
-            )
-            silent[rule.name] = f"{off} is switched off"
+        if not settings.enabled(rule):
+            silent[rule.name] = f"the rule {rule.name} is switched off"
+        elif rule.layer is not None and settings.layer(rule.layer.name) == "off":
+            silent[rule.name] = f"the layer {rule.layer.name} is switched off"
+        elif answer is None:
+            silent[rule.name] = "nothing could be checked"
         elif len(answer.subjects) and (answer.verdicts.state == NOT_MODELLED).all():
             silent[rule.name] = f"no {rule.layer.means if rule.layer else 'part of it'} in any model of this release"
     numbers: dict[str, list[int]] = {}

@@ -105,7 +105,10 @@ class Issue:
 
 @dataclass(frozen=True, slots=True)
 class Coverage:
-    """How often a rule was asked and what it said; ``length_m`` is the length of seam it looked at."""
+    """How often a rule was asked and what it said; ``length_m`` is the length of seam it looked at.
+
+    ``stated`` of those that passed did so because the models state the layer; nothing was measured there.
+    """
 
     rule: str
     subjects: int
@@ -115,6 +118,7 @@ class Coverage:
     undecided: int
     accepted: int
     length_m: float
+    stated: int = 0
 
 
 Life = Literal["new", "worse", "back", "mended", "better", "accepted", "unchanged", "no longer checkable"]
@@ -232,6 +236,17 @@ class Occupied:
 
 
 @dataclass(frozen=True, slots=True)
+class Airtight:
+    """Metres of seam on the airtight line: ``closed``, of which ``stated`` without being drawn, and what is not."""
+
+    closed_m: float
+    stated_m: float
+    broken_m: float
+    not_modelled_m: float
+    undecided_m: float
+
+
+@dataclass(frozen=True, slots=True)
 class SeamTable:
     """The columns of ``seams.csv``: equally long lists of text, numbers, or None for a blank."""
 
@@ -264,6 +279,7 @@ class Result:
     occupied: tuple[Occupied, ...] = ()
     column_places: int = 0
     unchecked: str = ""
+    airtight: Airtight | None = None
 
     def count(self, severity: Severity) -> int:
         """How many open issues (not accepted) have this severity."""

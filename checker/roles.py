@@ -14,18 +14,17 @@ Place also takes back what words promise: small things that stand alone, linings
 columns have no role, and panels that stand inside have it with a doubt.
 """
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
-import shapely
 
-from checker.evidence import AT, CERTAIN, COVERS, ENUMERATED, LAYERS, NONE, Evidence, Evidences, family
-from checker.geometry import boxes, gathered
+from checker.evidence import AT, CERTAIN, COVERS, ENUMERATED, NONE, Evidence, Evidences, family
+from checker.geometry import boxes
 from checker.model import ROLES, Bools, Element, Floats, Ints, Meshes, Role
 from checker.outdoors import boards, covers, outdoors
-from checker.shapes import Neighbours, Shapes, allowed_roles, figures, outlines, shapes_of
+from checker.shapes import Neighbours, Plan, Shapes, allowed_roles, figures, shapes_of
+from checker.wholes import Wholes
 
 CANDIDATE: Final = 0.1
 """Words and class that support a role this much make a body worth reading."""
@@ -36,8 +35,6 @@ DOUBTFUL: Final = 0.49
 UNMEASURED: Final = 0.8
 """Confidence is scaled by this where the body could not be measured."""
 
-_WHOLES: Final = frozenset({"panel", "plinth", "column", "roof"})
-"""Roles of which the parts have none."""
 _WIDEST_PANEL: Final = 1.6
 """Sandwich panels are not wider than this; a nameless wall that is may be one all the same."""
 _WIDEST_BAR: Final = 0.16
@@ -56,8 +53,6 @@ _SHARE_OF_COLUMN: Final = 0.35
 """... so many times taller."""
 _ALIKE: Final = 0.015
 """Boards whose thickness differs by more are of different kinds."""
-_JOINED: Final = 0.002
-"""Pieces nearer to each other than this are one wall; beyond it there is a seam between them."""
 _WEAK: Final = 0.7
 """Words that support a role less than this leave room for a place that does."""
 _LARGE: Final = 0.5
@@ -119,24 +114,6 @@ def assign(
     return weigh.roles(faults)
 
 
-def bodies_without_seals(elements: Sequence[Element], roles: Sequence[Role], meshes: Meshes) -> Meshes:
-    """The meshes, those of elements that consist of their parts without the sealing layers among these.
-
-    A strip that is drawn as a part of a panel must not make the panel longer.
-    """
-    number = {(element.source, element.guid): i for i, element in enumerate(elements)}
-    filled = np.diff(meshes.point_start) > 0
-    made_of = [[i] for i in range(len(elements))]
-    for i, element in enumerate(elements):
-        parts = [number.get((element.source, guid), i) for guid in element.shown]
-        if roles[i].role not in _WHOLES or i in parts or not filled[parts].all():
-            continue
-        kept = [p for p in parts if roles[p].role not in LAYERS]
-        if kept and len(kept) < len(parts):
-            made_of[i] = kept
-    return gathered(meshes, made_of)
-
-
 class _Weighing:
     """Scores (n, `NONE` + 1) of all elements while evidence comes in.
 
@@ -158,8 +135,8 @@ class _Weighing:
         self.family = np.array([family(e.ifc_class) for e in elements], dtype=np.str_)
         self.notes: dict[tuple[int, int], str] = {}
         self.doubts: dict[tuple[int, int], str] = {}
-        self.parts = self._parts()
-        self.plan = outlines(shapes)
+        self.plan = Plan(shapes)
+        self.wholes = Wholes(elements, evidence, shapes, self.plan)
         self.outer: Bools = np.zeros(len(elements), bool)
         self.inner: Bools = np.zeros(len(elements), bool)
         self.free: Bools = np.zeros(len(elements), bool)
@@ -199,12 +176,16 @@ class _Weighing:
         result: Ints = np.flatnonzero((best == AT[role]) & (score.max(axis=1, initial=0.0) >= CERTAIN))
         return result
 
-    def _fitness(self, skin: Bools) -> Floats:
-        """How far the material of a flat part fits a panel; masonry and concrete abound, but for the ``skin`` (n,)."""
+    def _fitness(self, skin: Ints) -> Floats:
+        """How far the material of a flat part fits a panel.
+
+        Masonry and concrete abound, but not in the skin of the building: ``skin`` (n,) counts what places a part there.
+        """
         fit = np.ones(len(self.elements))
         fit[self.has("glass")] = 0.9
         solid = self.has("concrete", "masonry", "timber")
-        fit[solid] = np.where(self.nameless[solid], np.where(skin[solid], 0.75, 0.5), 0.8)
+        places = np.where(self.has("masonry"), np.minimum(skin, 1), skin)
+        fit[solid] = np.where(self.nameless[solid], np.array([0.5, 0.75, 0.9])[places[solid]], 0.8)
         fit[self.nameless & self.has("interior")] = 0.3
         return fit
 
@@ -225,7 +206,7 @@ class _Weighing:
     def sides(self, meshes: Meshes) -> None:
         """Finds out which boards have one face outdoors and one indoors, and which have both faces in or out."""
         part = np.zeros(len(self.elements), bool)
-        part[[p for parts in self.parts for p in parts]] = True
+        part[[p for parts in self.wholes.parts for p in parts]] = True
         # What fills an opening hides nothing that its wall does not hide.
         part |= np.array([bool(element.hosts) for element in self.elements], bool) | self.is_a("IfcOpeningElement")
         board = boards(self.shapes, ~part)
@@ -248,13 +229,11 @@ class _Weighing:
         tall = self._tall()
         large = tall & (s.size[:, 1] >= _LARGE)
         before = np.zeros(len(s.low), bool)
-        board, _, _ = self._bearing(
-            np.flatnonzero(free & (boardlike | bars) & large & ~self.inner), self.among("column")
-        )
+        board, _ = self._bearing(np.flatnonzero(free & (boardlike | bars) & large & ~self.inner), self.among("column"))
         before[board] = True
         outer = self.outer & large
         free &= boardlike | (bars & before)
-        self.allowed[:, panel] *= self._fitness(outer | before)
+        self.allowed[:, panel] *= self._fitness(outer.astype(np.int64) + before)
         # Words that promise little and nothing else are borne out by the place.
         weak = self.words[:, panel] < _WEAK
         weak &= (self.words[:, panel] >= CERTAIN) & (np.sort(self.words, axis=1)[:, -2] < CERTAIN)
@@ -272,7 +251,7 @@ class _Weighing:
     def _rows(self, which: Ints) -> Bools:
         """Those (n,) of some flat parts that stand in a row of their kind; joins those that stand on each other."""
         s = self.shapes
-        i, j = self._pairs(which, which, 0.15)
+        i, j = self.plan.pairs(which, which, 0.15)
         near = Neighbours(s, i, j)
         level = np.maximum(s.low[i], s.low[j]) <= np.minimum(s.high[i], s.high[j]) + 0.15
         plane = near.parallel & level & (near.offset <= 0.03) & (i != j)
@@ -298,13 +277,13 @@ class _Weighing:
         tall: Bools = (rise >= _SURELY_TALL) | ((rise >= _TALL) & (rise >= _SHARE_OF_COLUMN * usual))
         return tall
 
-    def _bearing(self, boards: Ints, uprights: Ints) -> tuple[Ints, Ints, Bools]:
-        """Pairs of a board and an upright that stands behind its end, and whether that stands along `Shapes.across`.
+    def _bearing(self, boards: Ints, uprights: Ints) -> tuple[Ints, Ints]:
+        """Pairs of a board and an upright that stands behind its end.
 
         Boards with uprights on both of their sides have none: they stand between them.
         """
         s = self.shapes
-        i, j = self._pairs(boards, uprights, _BEHIND)
+        i, j = self.plan.pairs(boards, uprights, _BEHIND)
         near = Neighbours(s, i, j)
         step = s.centre[j, :2] - s.centre[i, :2]
         end = np.abs(np.abs(np.einsum("pd,pd->p", step, s.along[i])) - s.half[i, 0])
@@ -315,7 +294,7 @@ class _Weighing:
         sides = np.zeros((len(s.low), 2), bool)
         sides[i, side.astype(np.int64)] = True
         once = ~sides[i].all(axis=1)
-        return i[once], j[once], side[once]
+        return i[once], j[once]
 
     def lies(self) -> None:
         """Takes back what words promise of panels, and the class of windows, that are none by their place."""
@@ -331,7 +310,7 @@ class _Weighing:
         little = (face < _SMALL) | ((face < _SQUAT) & (s.size[:, 1] < _FLAT * s.size[:, 2]))
         free = self.free & (self.free[panel].sum() < self.outer[panel].sum())
         alone = panel[(little | free)[panel]]
-        i, j = self._pairs(alone, self.among("panel"), 0.15)
+        i, j = self.plan.pairs(alone, self.among("panel"), 0.15)
         near = Neighbours(s, i, j)
         level = np.maximum(s.low[i], s.low[j]) <= np.minimum(s.high[i], s.high[j]) + 0.15
         beside = near.parallel & level & (near.offset <= s.half[i, 1] + s.half[j, 1]) & (i != j)
@@ -339,7 +318,7 @@ class _Weighing:
         self.allowed[alone[little[alone]], at] *= 0.3
 
         inner = panel[self.inner[panel]]
-        i, j = self._pairs(inner, np.flatnonzero(self.inner & self.is_a("IfcWall")), _LINING)
+        i, j = self.plan.pairs(inner, np.flatnonzero(self.inner & self.is_a("IfcWall")), _LINING)
         near = Neighbours(s, i, j)
         lines = near.parallel & (near.across >= -0.01) & (near.along <= -s.half[i, 0]) & (i != j)
         lines &= (s.size[i, 2] <= 0.67 * s.size[j, 2]) & (s.low[i] >= s.low[j] - 0.1) & (s.high[i] <= s.high[j] + 0.1)
@@ -354,7 +333,7 @@ class _Weighing:
         panel, upright = self.among("panel"), np.setdiff1d(self.among("column"), [*self.queried])
         bearer = np.unique(self._bearing(panel, upright)[1])
         self.witness(bearer, "column", 0.35, "stands behind panel ends")
-        i, j = self._pairs(upright, panel, 0.05)
+        i, j = self.plan.pairs(upright, panel, 0.05)
         near = Neighbours(s, j, i)
         half = s.half[i]
         thin = 2 * half.min(axis=1) <= _NARROW_POST
@@ -395,7 +374,7 @@ class _Weighing:
         fits = (section[:, 1] >= 0.0599) & (section[:, 2] <= np.minimum(1.5, 5 * section[:, 1]))
         fits &= s.size[:, 2] >= _THIN_PIECE
         pieces = np.flatnonzero(told & fits & (s.tilt.max(axis=1) >= 0.9659))
-        i, j = self._pairs(pieces, pieces, 0.0)
+        i, j = self.plan.pairs(pieces, pieces, 0.0)
         joins = np.maximum(s.low[i], s.low[j]) <= np.minimum(s.high[i], s.high[j]) + 0.05
         joins &= np.linalg.norm(s.centre[i, :2] - s.centre[j, :2], axis=1) <= 0.05
         joins &= np.abs(section[i] - section[j]).max(axis=1, initial=0.0) <= 0.02
@@ -418,7 +397,7 @@ class _Weighing:
         able = (self.allowed[:, plinth] >= 0.5) & (told | (self.nameless & kinds & ~self.has("interior", "steel")))
         able[list(self.queried)] = False
         able &= self.words[:, NONE] < CERTAIN
-        i, j = self._pairs(np.flatnonzero(able), panels, 0.35)
+        i, j = self.plan.pairs(np.flatnonzero(able), panels, 0.35)
         near = Neighbours(s, i, j)
         stacked = near.parallel & (near.along <= -0.3 * np.minimum(1.0, 2 * np.minimum(s.half[i, 0], s.half[j, 0])))
         stacked &= (near.across <= 0.3) & (i != j)
@@ -527,18 +506,9 @@ class _Weighing:
         self.support(gap, "foam", 0.6, "lies in the gap between two panel ends")
         self.support(np.flatnonzero(corner & ~framed), "foam", 0.6, "lies at a panel end in a corner")
 
-    def _pairs(self, first: Ints, second: Ints, reach: float) -> tuple[Ints, Ints]:
-        """Pairs of elements whose outlines on the ground come within ``reach``."""
-        s = self.shapes
-        first, second = first[s.measured[first]], second[s.measured[second]]
-        if not len(first) or not len(second):
-            return np.zeros(0, np.int64), np.zeros(0, np.int64)
-        i, j = shapely.STRtree(self.plan[second]).query(self.plan[first], predicate="dwithin", distance=reach)
-        return first[i], second[j]
-
     def _in_line(self, first: Ints, second: Ints) -> tuple[Ints, Ints]:
         """Pairs that run side by side over a good part of the first, in one line of the facade."""
-        i, j = self._pairs(first, second, 0.3)
+        i, j = self.plan.pairs(first, second, 0.3)
         near = Neighbours(self.shapes, i, j)
         shorter = 2 * np.minimum(self.shapes.half[i, 0], self.shapes.half[j, 0])
         line = near.parallel & (near.along <= -np.minimum(0.3, 0.5 * shorter)) & (i != j)
@@ -547,7 +517,7 @@ class _Weighing:
     def _touching(self, first: Ints, second: Ints) -> tuple[Ints, Ints]:
         """Pairs that come within 60 mm of each other."""
         s = self.shapes
-        i, j = self._pairs(first, second, 0.06)
+        i, j = self.plan.pairs(first, second, 0.06)
         meet = (s.low[i] <= s.high[j] + 0.06) & (s.low[j] <= s.high[i] + 0.06) & (i != j)
         return i[meet], j[meet]
 
@@ -578,7 +548,7 @@ class _Weighing:
             role = ROLES[at] if at < NONE else ""
             sure = min(sure, 1.0 if role == "opening" else 0.99)
             result.append(Role(role, round(sure, 2), self._reason(i, at, other, sizes[i], faults[i])))
-        return self._without_parts(result)
+        return self.wholes.settled(result, self.queried)
 
     def _reason(self, i: int, at: int, other: int, figure: str, fault: str) -> str:
         element, evidence = self.elements[i], self.evidence[i]
@@ -610,98 +580,12 @@ class _Weighing:
             pieces.append(f"could also be {ROLES[other]}" if other < NONE else "could also be none of the roles")
         return ", ".join(pieces)
 
-    def _without_parts(self, roles: list[Role]) -> tuple[Role, ...]:
-        """Layers of a part that has a role have none of their own, unless they are sealing layers by their words."""
-        s = self.shapes
-        parts = [list(found) for found in self.parts]
-        known = {p for found in parts for p in found}
-        for p, i in self._inside(roles):
-            if p not in known:
-                parts[i].append(p)
-        for i, element in enumerate(self.elements):
-            if not parts[i] or roles[i].role not in _WHOLES:
-                continue
-            # Parts as thick as the whole stand side by side in it; thinner ones are its layers.
-            thick = [p for p in parts[i] if s.measured[p] and s.size[p, 2] >= 0.9 * s.size[i, 2]]
-            alike = [p for p in thick if roles[p].role == roles[i].role]
-            cover = [p for p in parts[i] if bool((s.size[p, :2] >= 0.8 * s.size[i, :2]).all())]
-            if i not in self.queried and self._are_the_thing(i, AT[roles[i].role], alike, cover):
-                said = f"{len(alike)} parts of it are each a" if len(alike) > 1 else "a part of it is the"
-                roles[i] = Role("", roles[i].confidence, f"{element.ifc_class}, {said} {roles[i].role}")
-                continue
-            for p in parts[i]:
-                if p not in self.queried and (p in cover or roles[p].role not in LAYERS):
-                    told = f"part of {roles[i].role} {_shown(element.guid)}".rstrip()
-                    roles[p] = Role("", roles[i].confidence, told, element.guid)
-        return tuple(roles)
-
-    def _are_the_thing(self, whole: int, at: int, alike: list[int], cover: list[int]) -> bool:
-        """Whether parts that are ``alike`` to a whole in role and thickness are what is meant, and not the whole.
-
-        Several are where each is named so by itself or a seam parts them, one of an assembly unless it is one of the
-        layers that ``cover`` the whole.
-        """
-        if len(alike) < 2:
-            return bool(alike) and len(cover) < 2 and self.elements[whole].ifc_class == "IfcElementAssembly"
-        named = all(self.evidence[p].said.get(at, ("assembly",))[0] != "assembly" for p in alike)
-        return named or self._seamed(np.array(alike))
-
-    def _seamed(self, pieces: Ints) -> bool:
-        """Whether there is a gap as wide as a seam between some pieces of one plane."""
-        s = self.shapes
-        i, j = (pair.ravel() for pair in np.meshgrid(pieces, pieces))
-        beside = Neighbours(s, i, j).along
-        above = np.maximum(s.low[i], s.low[j]) - np.minimum(s.high[i], s.high[j])
-        gap = np.where(above < 0, beside, np.where(beside < 0, above, 0.0))
-        return bool(((gap > _JOINED) & (gap <= 0.15)).any())
-
-    def _parts(self) -> list[list[int]]:
-        """For each element those whose bodies make up its own."""
-        times = Counter((element.source, element.guid) for element in self.elements)
-        number = {(element.source, element.guid): i for i, element in enumerate(self.elements)}
-        return [
-            [
-                number[element.source, guid]
-                for guid in element.shown
-                if guid != element.guid and times.get((element.source, guid)) == 1
-            ]
-            for element in self.elements
-        ]
-
-    def _inside(self, roles: Sequence[Role]) -> list[tuple[int, int]]:
-        """Parts with the element they lie in, or whose face they cover, where words say that they belong together."""
-        s = self.shapes
-        part = np.array([bool(e.parents) for e in self.elements], bool) & self.is_a(
-            "IfcBuildingElementPart", "IfcPlate"
-        )
-        whole = np.array([role.role in _WHOLES for role in roles], bool)
-        i, j = self._pairs(np.flatnonzero(part), np.flatnonzero(whole), 0.02)
-        near = Neighbours(s, i, j)
-        inside = (near.along <= 0.01 - 2 * s.half[i, 0]) & (near.across <= 0.01 - 2 * s.half[i, 1])
-        covers = (near.across <= 0.01) & (near.along <= -1.6 * s.half[j, 0])
-        covers &= (s.size[i, :2] >= 0.8 * s.size[j, :2]).all(axis=1)
-        within = (s.low[i] >= s.low[j] - 0.01) & (s.high[i] <= s.high[j] + 0.01)
-        found = near.parallel & within & (inside | covers) & (s.size[i, 2] < s.size[j, 2] - 1e-4)
-        pairs = zip(i[found].tolist(), j[found].tolist(), strict=True)
-        return [(p, w) for p, w in pairs if _related(self.elements[p], self.elements[w])]
-
 
 def _middle(values: Floats, weights: Floats) -> float:
     """The weighted median of some values."""
     order = np.argsort(values, kind="stable")
     heavy = np.cumsum(weights[order])
     return float(values[order][np.searchsorted(heavy, 0.5 * heavy[-1])])
-
-
-def _related(part: Element, whole: Element) -> bool:
-    """Whether a part may belong to an element: that is its parent, or both have the same parents."""
-    named = whole.name != "" and whole.name in part.parents
-    return part.source == whole.source and (named or part.parents == whole.parents)
-
-
-def _shown(guid: str) -> str:
-    """A GlobalId as a person may see it; one that is none stays out of sight."""
-    return guid if len(guid) <= 22 and guid.replace("_", "").replace("$", "").isalnum() else ""
 
 
 def _unlike(one: Element, other: Element) -> bool:

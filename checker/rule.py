@@ -1,7 +1,8 @@
 """What a rule author imports: `rule`, `limit`, `Verdicts`, and the questions that make verdicts.
 
 A rule is one function in one file of `rules/`. It declares its limits, remedy and two sketches, and answers for all its
-subjects at once with arrays. It opens no file, prints nothing and knows no other rule.
+subjects at once with arrays. It opens no file, prints nothing and asks no other rule, though it may look at the layer
+of one.
 """
 
 import importlib
@@ -13,6 +14,7 @@ from typing import Any, Final, Generic, Literal, TypeVar, cast
 
 import numpy as np
 
+from checker.barrier import AirLines, air_lines
 from checker.errors import CannotCheck
 from checker.facade import Facade, Layer, Subjects, taken
 from checker.geometry import SAME_LENGTH
@@ -70,7 +72,8 @@ class Verdicts:
     and ``maximum_mm`` what is required (NaN for no bound); ``point`` (n, 3) the worst place; ``says`` the sentence for
     each; ``warning`` marks failures that only warn; ``pieces`` (n, k) are further parts concerned (-1 for none).
     ``span`` (n, 2, 3) are the two places between which the value lies, NaN where it is no distance; ``like`` (n,) is a
-    part such as is missing there (-1 for none): both for the picture of a section.
+    part such as is missing there (-1 for none): both for the picture of a section. ``stated`` marks what passes because
+    the models state it; nothing was measured there.
     """
 
     state: Ints
@@ -84,6 +87,7 @@ class Verdicts:
     pieces: Ints | None = None
     span: Floats | None = None
     like: Ints | None = None
+    stated: Bools | None = None
 
 
 Subject = TypeVar("Subject", bound=Subjects)
@@ -115,10 +119,15 @@ class Rule(Generic[Subject, Limits]):
     where: Callable[[Subject, Facade], Bools] | None = None
     formerly: tuple[str, ...] = ()
 
+    def subjects(self, facade: Facade) -> Subjects:
+        """Every subject of the rule's kind."""
+        if self.subject is Laps and self.layer:
+            return laps(facade, self.layer)
+        return air_lines(facade) if self.subject is AirLines else facade.of(self.subject)
+
     def ask(self, facade: Facade, limits: Limits) -> tuple[Subject, Verdicts]:
         """The subjects of the rule, those of its kind for which ``where`` holds, and what it says of each."""
-        subjects = laps(facade, self.layer) if self.subject is Laps and self.layer else facade.of(self.subject)
-        every = cast(Subject, subjects)
+        every = cast(Subject, self.subjects(facade))
         verdicts = self.check(every, facade, limits)
         if self.where is None:
             return every, verdicts

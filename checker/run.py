@@ -9,15 +9,17 @@ import numpy as np
 import shapely
 
 from checker import issues, nameless, read, releases, roles
+from checker.barrier import AirLines, shares
 from checker.bcf.reading import check_unchanged, read_bcf
 from checker.bcf.records import BcfVersion
 from checker.bcf.splicing import Updated
+from checker.claims import with_statements
 from checker.clock import set_moment, today
 from checker.earlier import with_parts_beside
 from checker.errors import CannotCheck
 from checker.facade import SEAM_KINDS, Facade
 from checker.geometry import gathered, joined
-from checker.layers import cover, in_place_of
+from checker.layers import Laps, cover, in_place_of
 from checker.measure import name_of
 from checker.memory import Previous, previous_of, touched_by_people
 from checker.model import Bools, Model, ModelFile, Role
@@ -31,6 +33,7 @@ from checker.rule import MM, NOT_MODELLED, Rule
 from checker.settings import Settings
 from checker.topology import build
 from checker.ways import BUTTING, WAYS, WITHOUT_COLUMNS
+from checker.wholes import bodies_without_seals
 
 ONE_STAND: Final = 0.01
 """Pieces of columns whose middles are no further apart in plan stand one upon the other."""
@@ -65,7 +68,7 @@ def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress
         sources=reading.sources,
         elements=reading.elements,
         roles=found,
-        meshes=roles.bodies_without_seals(reading.elements, found, meshes),
+        meshes=bodies_without_seals(reading.elements, found, meshes),
         faults=faults,
         grid=reading.grid,
         origin=reading.origin,
@@ -132,7 +135,9 @@ def check_model(
     # Two rules may ask about one layer.
     layers = tuple({rule.layer.name: rule.layer for rule in rules if rule.layer is not None}.values())
     # Without panels walls tell how the building is built; no rule is about them.
-    facade = build(model, layers, settings.ways) if panels else build(_walls_for_panels(model), layers, ())
+    facade = (
+        build(model, layers, settings.ways, settings.stated) if panels else build(_walls_for_panels(model), layers, ())
+    )
     unchecked = "" if any(way.checked for way in facade.ways) else _unchecked(facade, panels, settings.ways)
     asked = [
         rule
@@ -143,6 +148,8 @@ def check_model(
     for k, rule in enumerate([] if unchecked else asked):
         progress(f"checking {rule.name}", 0.7 + 0.25 * k / len(asked))
         subjects, verdicts = rule.ask(facade, settings.limits_of(rule))
+        if rule.layer is not None and rule.subject not in (Laps, AirLines):
+            verdicts = with_statements(facade, rule.layer, subjects, verdicts)
         need = settings.layer(rule.layer.name) if rule.layer is not None else "expected"
         answers.append(issues.Answer(rule, settings.severity_of(rule), need, subjects, verdicts))
     draft = issues.drafted(facade, answers, {rule.name: rule.remedy for rule in asked})
@@ -151,6 +158,7 @@ def check_model(
     out = len(facade.elements_of("panel")) - len(facade.panels.element)
     noun = "Panels" if panels else "Walls"
     remarks = (f"{noun} that lie flat or stand inside belong to no facade and were left out: {out}.",) if out else ()
+    remarks = (*remarks, *_stated_layers(answers))
     progress("done", 1.0)
     return Result(
         model=model,
@@ -169,6 +177,7 @@ def check_model(
         occupied=tuple(_occupied(facade)),
         column_places=_places(facade, "column"),
         unchecked=unchecked,
+        airtight=None if unchecked else shares(facade),
     )
 
 
@@ -222,6 +231,17 @@ def _lost_layers(facade: Facade, answers: Sequence[issues.Answer]) -> Iterator[s
                     f"{layer.name} is in no model, but in its place lie elements without a role: {len(unknown)}, such "
                     f"as '{name_of(facade, int(unknown[0]))}'. Give them a role in [roles] of seamtrace.toml."
                 )
+
+
+def _stated_layers(answers: Sequence[issues.Answer]) -> Iterator[str]:
+    """A remark for each layer of which some places pass because the models state it."""
+    for answer in answers:
+        stated = answer.verdicts.stated
+        if stated is not None and stated.any():
+            yield (
+                f"{answer.rule.name}: stated by the models and not drawn at {int(stated.sum())} of "
+                f"{len(answer.subjects)} places; nothing was measured there."
+            )
 
 
 def _places(facade: Facade, role: str) -> int:
@@ -314,7 +334,7 @@ def write(
 
     def last_look() -> None:
         """Nobody may have saved the previous file while this run went on: it would be lost."""
-        if "bcf" in formats and previous is not None and previous.file is not None:
+        if out / "issues.bcf" in contents and previous is not None and previous.file is not None:
             check_unchanged(previous.file)
 
     replace_many({path: data for path, data in contents.items() if not _is(path, data)}, last_look)

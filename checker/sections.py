@@ -52,6 +52,7 @@ COLUMN_SEAL: Final = Layer(
     (PanelEndSeams,),
     _behind_ends,
     stands_in=("tape", "sealant"),
+    airtight=True,
 )
 SEAM_FOAM: Final = Layer(
     "seam-foam",

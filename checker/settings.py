@@ -64,6 +64,7 @@ class Settings:
     models: tuple[ModelFile, ...] = ()
     roles: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     layers: Mapping[str, Need] = field(default_factory=dict)
+    stated: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     ways: tuple[str, ...] = (ON_COLUMNS,)
     limits: Mapping[str, object] = field(default_factory=dict)
     severities: Mapping[str, Severity] = field(default_factory=dict)
@@ -128,6 +129,7 @@ def parse_settings(path: Path, data: bytes, rules: Sequence[AnyRule]) -> Setting
         models=models,
         roles=read.get("roles", {}),
         layers=read.get("layers", {}),
+        stated=read.get("stated", {}),
         ways=tuple(way for way in WAYS if {ON_COLUMNS: "checked", **read.get("ways", {})}.get(way) == "checked"),
         limits=limits,
         severities=severities,
@@ -508,6 +510,14 @@ def _shape(rules: Sequence[AnyRule]) -> _Table:
             "models": _Named(_Table(model, "one model file", needs=("file",)), "names and owners of the model files"),
             "roles": _Table(queries, "which elements are what, where that is not recognised", noun="role"),
             "layers": _Table(dict.fromkeys(layers, need), "what is expected on the seams", noun="layer"),
+            "stated": _Table(
+                {
+                    layer: _texts("a name or a list of names", f"further properties or materials that state {layer}")
+                    for layer in layers
+                },
+                "what states that a layer is there where it is not drawn",
+                noun="layer",
+            ),
             "ways": _Table(ways, "what to do with each way of building that is recognised", noun="way"),
             "limits": _Table({rule.name: _rule(rule) for rule in rules}, "limits of the rules", noun="rule"),
             "bcf": _Table(bcf, "what issues in the BCF file say besides"),

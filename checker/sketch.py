@@ -450,3 +450,13 @@ def gate() -> Sketch:
     parts["door seal left"] = block("seal", (x[0], x[0] + 10), (10, y[1] - 10), (20, 60))
     parts["door seal right"] = block("seal", (x[1] - 10, x[1]), (10, y[1] - 10), (20, 60))
     return Sketch(parts, "A lifting door between clad bays, sealed on all four sides.")
+
+
+def closed() -> Sketch:
+    """The two bays of `detail` with seal and membrane on their upper edge: the airtight line is closed everywhere."""
+    sketch = detail()
+    top = FOOT + 2 * ROW
+    strips = {
+        f"roof seal {bay}": block("seal", ((bay - 1) * BAY, bay * BAY), (top, top + 4), (8, 38)) for bay in (1, 2)
+    }
+    return Sketch({**sketch.parts, **strips}, "Two bays on three columns, closed from plinth to roof edge.")

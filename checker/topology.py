@@ -1,7 +1,8 @@
 """From a model to its facade: every seam of every kind."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
+from types import MappingProxyType
 from typing import Final, cast
 
 import numpy as np
@@ -20,14 +21,21 @@ from checker.roof import roof_edges
 from checker.walls import Walls
 from checker.ways import ON_COLUMNS, tally, way_of_seams, ways_of, without_crossed
 
+NOTHING: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType({})
 SIGHT: Final = 1000.0
 """How far away the walls that enclose a partition may stand."""
 
 
-def build(model: Model, layers: Sequence[Layer] = (), checked: Collection[str] = (ON_COLUMNS,)) -> Facade:
+def build(
+    model: Model,
+    layers: Sequence[Layer] = (),
+    checked: Collection[str] = (ON_COLUMNS,),
+    stated: Mapping[str, tuple[str, ...]] = NOTHING,
+) -> Facade:
     """Find sides, panels, columns and seams of a model; ``layers`` are all that parts may belong to.
 
-    Rules are to be asked of panels in the ``checked`` ways of building. Elements without a body are left out; the
+    Rules are to be asked of panels in the ``checked`` ways of building. ``stated`` are further names under which parts
+    may state a layer. Elements without a body are left out; the
     caller tells of them.
     """
     walls = Walls(model)
@@ -76,6 +84,7 @@ def build(model: Model, layers: Sequence[Layer] = (), checked: Collection[str] =
         apart=apart,
         ways=told,
         way_of=way_of,
+        stated=stated,
     )
 
 

@@ -46,6 +46,7 @@ LAYER = Layer(
     (PlinthJoints,),
     _lanes,
     stands_in=("foam", "tape", "sealant"),
+    airtight=True,
 )
 
 

@@ -66,7 +66,7 @@ def _pressed(seams: PanelEndSeams, facade: Facade, limits: Limits, pieces: Piece
     side = "left" if lane == 0 else "right"
     return in_section(
         seams,
-        room - face - found.least,
+        np.where(np.isnan(seams.front), np.nan, room - face - found.least),
         found.at_least,
         found.piece_least,
         -np.inf,

@@ -8,9 +8,9 @@ import numpy as np
 from checker.facade import BaseSeams, Facade, Layer, PanelEndSeams, Seams, Zone
 from checker.geometry import SAME_LENGTH
 from checker.layers import Laps
-from checker.measure import affirmed
 from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, in_mm, limit, rule, spans
 from checker.sketch import detail
+from checker.stated import affirmed
 
 _SOURCE = "code of practice for metal roof and wall cladding (New Zealand), flashing laps"
 COVERS: Final = 0.05

@@ -44,7 +44,9 @@ def _lanes(seams: Seams) -> tuple[Zone, ...]:
     return (Zone(low - SLACK, high + SLACK, seams.inner, seams.outer),)
 
 
-LAYER: Final = Layer("gasket", "gasket in the joint between two rows", ("seal",), (PanelEdgeSeams,), _lanes)
+LAYER: Final = Layer(
+    "gasket", "gasket in the joint between two rows", ("seal",), (PanelEdgeSeams,), _lanes, airtight=True
+)
 
 
 @rule(

@@ -49,6 +49,7 @@ LAYER = Layer(
     (BaseSeams,),
     _lanes,
     stands_in=("foam", "tape", "sealant"),
+    airtight=True,
 )
 
 
@@ -70,8 +71,8 @@ def plinth_seal(seams: BaseSeams, facade: Facade, limits: Limits) -> Verdicts:
 
     Concrete is never quite even; the strip closes what is left below the base rail. A gap in it is open to the outside,
     an overlap lifts the rail beside it, a narrow strip has too little to press on, and near the outer edge it lies in
-    the rain. Pieces butt at corners as well. A strip that states on which side its membrane lies must have it inside.
-    Where the plinth tops step, `plinth-step` asks for a cut.
+    the rain. Pieces butt at corners as well. A strip that states in MembraneSide where its membrane lies must have it
+    inside. Where the plinth tops step, the rule plinth-step asks whether the strip is cut.
     """
     fault = tuple(
         f or ("no plinth lies below this panel" if p < 0 else "") for f, p in zip(seams.fault, seams.left, strict=True)

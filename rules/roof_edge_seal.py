@@ -33,6 +33,7 @@ LAYER = Layer(
     (RoofEdgeSeams,),
     _lanes,
     stands_in=("sealant", "tape"),
+    airtight=True,
 )
 
 

@@ -48,6 +48,7 @@ LAYER = Layer(
     _lanes,
     may_lap=True,
     reaching=True,
+    airtight=True,
 )
 
 

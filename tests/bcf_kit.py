@@ -4,6 +4,7 @@ import io
 import re
 import zipfile
 from dataclasses import dataclass, field
+from itertools import pairwise
 from uuid import NAMESPACE_URL, uuid5
 
 VERSIONS = ("2.1", "3.0")
@@ -34,6 +35,39 @@ def packed(parts: dict[str, bytes | str], folders: bool = True, method: int = zi
 def unpacked(data: bytes) -> dict[str, bytes]:
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         return {name: archive.read(name) for name in archive.namelist() if not name.endswith("/")}
+
+
+def records(data: bytes) -> dict[str, list[bytes]]:
+    """Each entry's local record up to the next, by an independent walk over the directory, and its facts there."""
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        infos = archive.infolist()
+        starts = sorted([*(info.header_offset for info in infos), archive.start_dir])
+        ends = dict(pairwise(starts))
+        found: dict[str, list] = {}
+        for info in infos:
+            facts = (
+                info.date_time,
+                info.compress_type,
+                info.external_attr,
+                info.create_system,
+                info.extra,
+                info.comment,
+            )
+            found.setdefault(info.orig_filename, []).append(
+                (data[info.header_offset : ends[info.header_offset]], facts)
+            )
+        return found
+
+
+def check_foreign_bytes(before: bytes, after: bytes, touched: set[str]) -> None:
+    old, new = records(before), records(after)
+    assert [name for name in new if name in old] == list(old), "every entry is there, in its order"
+    for name, record in old.items():
+        if name not in touched:
+            assert new[name] == record, name
+        else:
+            facts, kept = new[name][0][1], record[0][1]
+            assert facts[1:4] == kept[1:4], "packing and attributes stay"
 
 
 @dataclass

@@ -14,7 +14,7 @@ from uuid import UUID, uuid5
 
 import numpy as np
 import pytest
-from bcf_kit import packed, parts
+from bcf_kit import check_foreign_bytes, packed, parts
 from box_model import SAVED, Part, Place, cover, hall, issue_of, model_of, result_of, write_ifc
 from hypothesis import given
 from hypothesis import strategies as st
@@ -590,3 +590,55 @@ def test_a_file_that_was_added_to_passes_the_strict_checker(tmp_path, strict, ve
     with bcf.load(tmp_path / "issues.bcf") as read:
         assert [len(read.topics[issue.topic].comments) for issue in some] == [3, 3, 2, 2, 2, 2]
         assert [len(read.topics[issue.topic].viewpoints) for issue in some] == [4, 3, 2, 2, 2, 2]
+
+
+@pytest.fixture
+def release(tmp_path):
+    """A release of the sample hall with one defect, and a BCF file of others that is to be gone on with."""
+    rules = load_rules()
+    truth = write_hall(tmp_path / "models", tuple(DEFECTS)[:1])
+    files = files_to_read(list(truth.files), Settings())
+    path = tmp_path / "theirs.bcf"
+
+    def run_after(version):
+        path.write_bytes(packed(parts(version)))
+        before = run.previous_release(path, Settings(), rules)
+        return truth, path, before, run.check(files, Settings(), rules, lambda what, share: None, before)
+
+    return run_after
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+@pytest.mark.parametrize(("version", "asked"), [("2.1", "3.0"), ("3.0", "2.1"), ("3.0", None)])
+def test_a_file_that_is_gone_on_with_keeps_its_version_and_all_that_is_in_it(tmp_path, strict, release, version, asked):
+    truth, path, before, result = release(version)
+    written = run.write(result, tmp_path / "out", ["bcf"], before, asked)
+    data = (tmp_path / "out" / "issues.bcf").read_bytes()
+    check_foreign_bytes(path.read_bytes(), data, {"extensions.xml"})
+    found = container("issues.bcf", data)
+    assert (found.version, len(found.topics)) == (version, 2 + len(result.issues))
+    assert len(result.issues) > 0
+    assert [f"stays BCF {version}" in note for note in written.notes] == ([True] if asked else [])
+    faults, _, seen = strict.check(str(tmp_path / "out" / "issues.bcf"), strict.Models([str(p) for p in truth.files]))
+    own = {issue.topic for issue in result.issues}
+    assert seen == version
+    assert [fault for fault in faults if fault[1][:36] in own] == []
+
+
+def test_nothing_is_written_where_somebody_saves_while_a_run_goes_on(tmp_path, monkeypatch, release):
+    _, path, before, result = release("2.1")
+    theirs = packed(parts("2.1", ()))
+    honest = run.updated_bcf
+
+    def slow(*all_):
+        done = honest(*all_)
+        path.write_bytes(theirs)
+        return done
+
+    monkeypatch.setattr(run, "updated_bcf", slow)
+    for out in (tmp_path, tmp_path / "out"):
+        with pytest.raises(CannotCheck, match="changed by somebody else meanwhile"):
+            run.write(result, out, ["bcf", "json"], before)
+    assert path.read_bytes() == theirs
+    assert sorted(each.name for each in tmp_path.iterdir() if not each.is_dir()) == ["theirs.bcf"]
+    assert not list((tmp_path / "out").iterdir())

@@ -11,7 +11,6 @@ import warnings
 import zipfile
 from dataclasses import replace
 from difflib import SequenceMatcher
-from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -22,9 +21,11 @@ from bcf_kit import (
     VERSIONS,
     Said,
     Subject,
+    check_foreign_bytes,
     markup,
     packed,
     parts,
+    records,
     unpacked,
     uuid_of,
     viewpoint,
@@ -74,39 +75,6 @@ def updated(data: bytes, *edits: Edit, topics: tuple = ()) -> bytes:
 
 def markup_of(data: bytes, name: str = "a") -> bytes:
     return unpacked(data)[f"{uuid_of(name)}/markup.bcf"]
-
-
-def records(data: bytes) -> dict[str, list[bytes]]:
-    """Each entry's local record up to the next, by an independent walk over the directory, and its facts there."""
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        infos = archive.infolist()
-        starts = sorted([*(info.header_offset for info in infos), archive.start_dir])
-        ends = dict(pairwise(starts))
-        found: dict[str, list] = {}
-        for info in infos:
-            facts = (
-                info.date_time,
-                info.compress_type,
-                info.external_attr,
-                info.create_system,
-                info.extra,
-                info.comment,
-            )
-            found.setdefault(info.orig_filename, []).append(
-                (data[info.header_offset : ends[info.header_offset]], facts)
-            )
-        return found
-
-
-def check_foreign_bytes(before: bytes, after: bytes, touched: set[str]) -> None:
-    old, new = records(before), records(after)
-    assert [name for name in new if name in old] == list(old), "every entry is there, in its order"
-    for name, record in old.items():
-        if name not in touched:
-            assert new[name] == record, name
-        else:
-            facts, kept = new[name][0][1], record[0][1]
-            assert facts[1:4] == kept[1:4], "packing and attributes stay"
 
 
 NOT_FOR_OTHERS = {

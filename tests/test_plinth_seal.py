@@ -44,7 +44,7 @@ def test_it_points_to_the_gap():
     issue = only_issue(checked(sketch), RULE)
     # The strip is missing behind the seam between the panels, too.
     assert issue.worst_mm == pytest.approx(2000.0, abs=0.01)
-    np.testing.assert_allclose(issue.point_m, to_world(6015 + 1985 / 2, 335, 68), atol=2e-3)
+    np.testing.assert_allclose(issue.point_m, to_world(6015 + 1985 / 2, 305, 28), atol=2e-3)
     assert issue.look == pytest.approx((0, -1, 0), abs=1e-9)
 
 
@@ -82,6 +82,19 @@ def test_strips_off_the_edge_are_told_to_move_together(z):
     assert {issue.move.part, *issue.move.also} == {guid_of("plinth seal 2"), guid_of("plinth seal 3")}
     assert issue.move.direction == ("inwards" if z > 0 else "outwards")
     assert not checked(mended(sketch, issue.move)).verdicts
+
+
+def test_what_is_right_of_an_askew_strip_bounds_its_move():
+    """From 0 to 25 mm off over three bays: what would mend the last two leaves the first one."""
+    strip = with_part(WALL, "strip", block("seal", (0, 18000), (300, 310), (8, 48)))
+    askew = warped(strip, "strip", {(1, y, z): (0, 0, 25.0) for y in (0, 1) for z in (0, 1)})
+    askew = askew.without("plinth seal 1", "plinth seal 2", "plinth seal 3")
+    result = checked(askew, [RULE])
+    assert [v.axis for v in result.verdicts] == ["2-3", "3-4"]
+    assert {issue.move for issue in result.issues} == {None}
+    even = warped(askew, "strip", {(1, y, z): (0, 0, 14.0) for y in (0, 1) for z in (0, 1)})
+    issue = only_issue(checked(even, [RULE]), RULE)
+    assert not checked(mended(even, issue.move), [RULE]).verdicts
 
 
 def test_of_a_plinth_wider_than_the_panels_their_inner_face_is_the_edge():

@@ -221,6 +221,17 @@ def test_the_language_is_still_the_librarys():
         queries.check_query(query, "panel")
 
 
+def test_the_examples_of_the_readme_can_be_understood():
+    text = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+    table = text.partition("| word | finds elements by | example |")[2].partition("\n\n")[0]
+    examples = [code for line in table.splitlines()[2:] for code in line.split("|")[3].split("`")[1::2]]
+    assert len(examples) >= 13
+    for query in (*examples, "IfcElement, !IfcWall, material!=/Concrete.*/"):
+        queries.check_query(query, "panel")
+    words = {word for line in table.splitlines()[2:] for word in line.split("|")[1].split("`")[1::2]}
+    assert {*queries.SIZES, "type", "material", "layer", "classification", "parent", "location", "group"} <= words
+
+
 @pytest.mark.parametrize(
     ("file", "query", "count"),
     [

@@ -10,6 +10,7 @@ from checker.identity import Parts, parts_of, release_id
 from checker.result import (
     LIVES,
     SEVERITIES,
+    Airtight,
     Change,
     Changes,
     Coverage,
@@ -64,6 +65,7 @@ def findings(result: Result) -> bytes:
         ("ways", _list(map(_way, result.ways))),
         ("occupied", _list(map(_occupied, result.occupied))),
         ("coverage", _list(map(_coverage, result.coverage))),
+        ("airtight", "null" if result.airtight is None else _line(_airtight(result.airtight))),
         ("verdicts", _list(map(_verdict, result.verdicts))),
         ("issues", _list(_issue(issue, guids) for issue in result.issues)),
         ("changes", _changes(result.changes) if result.changes and result.changes.since else "null"),
@@ -132,7 +134,12 @@ def _coverage(coverage: Coverage) -> Json:
         "undecided": coverage.undecided,
         "accepted": coverage.accepted,
         "length_m": _metres(coverage.length_m),
+        "stated": coverage.stated,
     }
+
+
+def _airtight(line: Airtight) -> Json:
+    return {name: _metres(getattr(line, name)) for name in line.__dataclass_fields__}
 
 
 def _verdict(verdict: Verdict) -> Json:

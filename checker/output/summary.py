@@ -7,7 +7,19 @@ from pathlib import Path
 from textwrap import wrap
 from typing import Final
 
-from checker.result import LIVES, SEVERITIES, Change, Changes, Coverage, Issue, PartChange, Result, Verdict, WayFound
+from checker.result import (
+    LIVES,
+    SEVERITIES,
+    Airtight,
+    Change,
+    Changes,
+    Coverage,
+    Issue,
+    PartChange,
+    Result,
+    Verdict,
+    WayFound,
+)
 
 WIDTH: Final = 100
 """Columns of the terminal the texts are laid out for."""
@@ -86,6 +98,7 @@ def summary(result: Result, written: Sequence[Path]) -> str:
         _sources(result),
         _ways(result.ways),
         [] if result.unchecked else _coverage(result.coverage),
+        _airtight(result.airtight),
         [] if result.unchecked else _issues(open_issues, accepted=len(result.issues) - len(open_issues)),
         changed(result.changes) if result.changes and result.changes.since else [],
         _undecided(result.verdicts),
@@ -155,6 +168,24 @@ def _parts(parts: Sequence[PartChange], renamed: Mapping[str, int]) -> list[str]
     if len(parts) > _MOST_PARTS:
         lines.append(f"  and {len(parts) - _MOST_PARTS} more")
     return lines
+
+
+def _airtight(line: Airtight | None) -> list[str]:
+    """How much of the airtight line is closed: shares of the metres of seam it goes over."""
+    if line is None:
+        return []
+    metres = {
+        "closed": line.closed_m,
+        "broken": line.broken_m,
+        "not modelled": line.not_modelled_m,
+        "undecided": line.undecided_m,
+    }
+    whole = sum(metres.values())
+    if not whole:
+        return []
+    told = ", ".join(f"{word} {length:.1f} m ({length / whole:.1%})" for word, length in metres.items())
+    stated = f"; {line.stated_m:.1f} m of it are stated and not drawn" if line.stated_m else ""
+    return paragraph(f"Airtight line over {whole:.1f} m of seams: {told}{stated}.")
 
 
 def _ways(ways: Sequence[WayFound]) -> list[str]:
