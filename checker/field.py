@@ -95,9 +95,11 @@ def _filled(walls: Walls, ends: PanelEndSeams, edges: PanelEdgeSeams) -> dict[in
     roles = ("window", "door", "opening", "roof", "eave-profile", "")
     element = with_role(walls.model, roles)
     side, low, high = walls.in_side(element)
+    known = side >= 0
+    element, side, low, high = element[known], side[known], low[known], high[known]
     inner, outer = walls.sides.inner, walls.sides.outer
     grow = np.array([ROUND_FRAMES if walls.model.roles[e].role in ("window", "door") else 0.0 for e in element])
-    inside = (side >= 0) & (low[:, 2] < outer[side] + grow) & (high[:, 2] > inner[side] - grow)
+    inside = (low[:, 2] < outer[side] + grow) & (high[:, 2] > inner[side] - grow)
     grow += NARROWEST_HOLE
     parts = shapely.box(low[:, 0] - grow, low[:, 1] - grow, high[:, 0] + grow, high[:, 1] + grow)
     return {

@@ -173,6 +173,7 @@ def test_findings_hold_what_the_run_found():
             "undecided": 1,
             "accepted": 2,
             "length_m": 4.0,
+            "stated": 0,
         }
     ]
     first, undecided, accepted = read["verdicts"]
@@ -197,8 +198,8 @@ def test_findings_keep_their_order_of_keys_and_one_line_each():
     content = findings(result())
     read = json.loads(content)
     assert list(read) == [
-        *("format", "tool", "release", "models", "summary", "ways", "occupied", "coverage", "verdicts", "issues"),
-        *("changes", "parts"),
+        *("format", "tool", "release", "models", "summary", "ways", "occupied", "coverage", "airtight"),
+        *("verdicts", "issues", "changes", "parts"),
     ]
     # The order in which the schema lists the keys is the order in which they stand.
     for section in ("ways", "occupied", "coverage", "verdicts", "issues", "models"):
