@@ -1,15 +1,16 @@
 """Promises of all rules: each flags its bad sketch, accepts its good one and explains itself."""
 
 import re
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
 import pytest
-from drawn import MIRROR, RULES, built, checked, turned
+from drawn import MIRROR, RULES, built, checked, turned, wall
 
 import rules
 from checker.facade import Subjects
+from checker.lanes import lanes_of
 from checker.layers import Laps, laps
 from checker.model import ROLES
 from checker.output.explain import rule_in_full, rules_table
@@ -158,6 +159,32 @@ def test_a_failure_says_value_and_requirement(rule):
             verdict.maximum_mm is None or verdict.value_mm <= verdict.maximum_mm
         )
         assert not inside
+
+
+@pytest.mark.parametrize("rule", [p for p in EVERY if p.values[0].layer and p.values[0].layer.seams])
+def test_a_layer_that_is_taken_away_whole_is_not_modelled(rule):
+    """No neighbour of the same role stands for it; what is left of the sketch is as right as before."""
+    facade = built(rule.good)
+    lanes = [lane for kind in rule.layer.seams for lane in lanes_of(facade, rule.layer, kind)]
+    names = {facade.model.elements[e].name for lane in lanes for e in lane.inside.element}
+    assert names
+    result = checked(rule.good.without(*names))
+    assert not [v for v in result.verdicts if v.rule == rule.name]
+    (coverage,) = (each for each in result.coverage if each.rule == rule.name)
+    assert coverage.not_modelled == coverage.subjects
+
+
+def test_panels_and_columns_alone_give_one_line_per_absent_layer():
+    """The seams themselves are judged, and pass; nothing else is said."""
+    alone = [name for name, part in wall(4, 3).parts.items() if part.role in ("panel", "column")]
+    sketch = replace(wall(4, 3), parts={name: wall(4, 3).parts[name] for name in alone})
+    result = checked(sketch)
+    assert not result.verdicts
+    for coverage in result.coverage:
+        layer = RULES[coverage.rule].layer
+        assert coverage.passed + coverage.not_modelled == coverage.subjects
+        assert coverage.not_modelled in (0, coverage.subjects)
+        assert layer is None or coverage.not_modelled == coverage.subjects
 
 
 def test_a_rule_that_says_nothing_is_refused():
