@@ -21,10 +21,11 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from checker import __version__
 from checker.errors import BadSettings, CannotCheck, did_you_mean
+from checker.model import Model
 from checker.nameless import nameless_at_facade
 from checker.output.explain import proposed_roles, recognised, rule_in_full, rules_table, write_proposal
-from checker.output.summary import plain, summary
-from checker.result import SEVERITIES
+from checker.output.summary import arrivals, plain, summary
+from checker.result import SEVERITIES, Stopped
 from checker.rule import load_rules
 from checker.settings import FILE_NAME, Settings, files_to_read, load_settings, settings_schema
 
@@ -75,6 +76,9 @@ def main() -> None:
     try:
         app()
     except CannotCheck as error:
+        if isinstance(error, Stopped):
+            _print("\n".join(arrivals(error.model)) + "\n")
+            _warn(error.model)
         _tell(f"Error: {error}")
     except Exception:
         for line in traceback.format_exc().splitlines():
@@ -108,9 +112,10 @@ def check(
         result = run.check(files_to_read(models or [], settings), settings, load_rules(), progress)
         written = run.write(result, out, [Format(each).value for each in dict.fromkeys(formats or Format)])
     _print(summary(result, written))
+    _warn(result.model)
     if fail_on is not FailOn.never:
         grave = SEVERITIES[: SEVERITIES.index(fail_on.value) + 1]
-        if any(result.count(severity) for severity in grave):
+        if any(result.count(severity) or result.remarked(severity) for severity in grave):
             raise typer.Exit(FOUND)
 
 
@@ -129,6 +134,7 @@ def roles(
     settings = _settings(config)
     with _progress() as progress:
         model = run.recognise(files_to_read(models or [], settings), settings, progress)
+    _warn(model)
     nameless = nameless_at_facade(model)
     if write is None:
         _print(recognised(model, nameless))
@@ -202,6 +208,14 @@ def _print(text: str) -> None:
         sys.stdout.flush()
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _warn(model: Model) -> None:
+    """What makes results of these models doubtful, for those who read messages only."""
+    for one in model.intake:
+        for remark in one.remarks:
+            if remark.severity != "note":
+                _tell(f"Warning: {remark.text}")
 
 
 def _tell(text: str) -> None:

@@ -4,10 +4,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
+from checker.errors import CannotCheck
 from checker.model import Model
+from checker.model import Severity as Severity
 
 State = Literal["pass", "fail", "not-modelled", "undecided", "accepted"]
-Severity = Literal["error", "warning", "note"]
 SEVERITIES: Final[tuple[Severity, ...]] = ("error", "warning", "note")
 """Worst first."""
 
@@ -99,6 +100,14 @@ class SeamTable:
     columns: Mapping[str, list[str] | list[float | None]]
 
 
+class Stopped(CannotCheck):
+    """A check that could not go on after its models had arrived: what arrived is worth telling all the same."""
+
+    def __init__(self, message: str, model: Model) -> None:
+        super().__init__(message)
+        self.model = model
+
+
 @dataclass(frozen=True)
 class Result:
     """Everything a run found."""
@@ -116,3 +125,7 @@ class Result:
     def count(self, severity: Severity) -> int:
         """How many open issues (not accepted) have this severity."""
         return sum(1 for issue in self.issues if issue.severity == severity and not issue.accepted)
+
+    def remarked(self, severity: Severity) -> bool:
+        """Whether there is a remark of this severity on what arrived."""
+        return any(remark.severity == severity for one in self.model.intake for remark in one.remarks)

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from checker import issues, read, roles
+from checker import intake, issues, read, roles
 from checker.errors import BadSettings, CannotCheck
 from checker.facade import SEAM_KINDS, Facade
 from checker.layers import Laps, cover, laps
@@ -17,7 +17,7 @@ from checker.output.bcf import issues_bcf
 from checker.output.findings import findings
 from checker.output.safely import replace_many
 from checker.output.table import seams_csv
-from checker.result import Result, SeamTable
+from checker.result import Result, SeamTable, Stopped
 from checker.rule import MM, Rule
 from checker.settings import Settings
 from checker.topology import build
@@ -30,7 +30,7 @@ def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress
     """Read the models and tell what each element is.
 
     Raises:
-        BadModel: A file cannot be read, or the models do not meet in space.
+        BadModel: A file cannot be read, its unit cannot be right, or the models do not meet in space.
         BadSettings: A role's query is wrong.
     """
     progress("reading models", 0.0)
@@ -39,17 +39,18 @@ def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress
     wanted = roles.worth_reading(reading.elements, queried)
     progress("reading bodies", 0.25)
     meshes, faults = reading.bodies(wanted)
-    reading.check_alignment(meshes)
+    arrived = intake.examine(reading.sources, reading.elements, meshes, reading.origin, reading.grids)
     progress("recognising parts", 0.6)
+    found = roles.assign(reading.elements, meshes, faults, queried)
     return Model(
         sources=reading.sources,
         elements=reading.elements,
-        roles=roles.assign(reading.elements, meshes, faults, queried),
+        roles=found,
         meshes=meshes,
         faults=faults,
         grid=reading.grid,
         origin=reading.origin,
-        notes=reading.notes,
+        intake=intake.counted(arrived, reading.elements, found),
     )
 
 
@@ -62,7 +63,10 @@ def check(
         CannotCheck: A file, the settings, or a model without panels or columns stands in the way.
     """
     model = recognise(files, settings, progress)
-    return check_model(model, settings, rules, progress)
+    try:
+        return check_model(model, settings, rules, progress)
+    except CannotCheck as error:
+        raise Stopped(str(error), model) from error
 
 
 def check_model(model: Model, settings: Settings, rules: Sequence[Rule[Any, Any]], progress: Progress) -> Result:
@@ -112,7 +116,7 @@ def check_model(model: Model, settings: Settings, rules: Sequence[Rule[Any, Any]
         coverage=found_issues.coverage,
         verdicts=found_issues.verdicts,
         issues=found_issues.issues,
-        notes=(*model.notes, *remarks, *found_issues.notes),
+        notes=(*remarks, *found_issues.notes),
     )
 
 

@@ -87,7 +87,7 @@ def load_settings(path: Path | None, rules: Sequence[AnyRule]) -> Settings:
             off.add(rule.name)
         limits[rule.name] = rule.limits(**chosen)
     models = tuple(
-        ModelFile(path.parent / entry["file"], name, entry.get("owner", name), entry.get("shift_mm", (0.0, 0.0, 0.0)))
+        ModelFile(path.parent / entry["file"], name, entry.get("owner", name), entry.get("shift_mm"))
         for name, entry in read.get("models", {}).items()
     )
     accepted = tuple(Acceptance(**entry) for entry in read.get("accepted", ()))

@@ -6,6 +6,7 @@ from importlib.resources import files
 from typing import Any, Final
 
 from checker import __version__
+from checker.model import Intake, Source
 from checker.result import SEVERITIES, Coverage, Issue, Move, Result, Verdict
 
 FORMAT: Final = 1
@@ -42,6 +43,7 @@ def findings(result: Result) -> bytes:
         ("format", json.dumps(FORMAT)),
         ("tool", _line({"name": "seamtrace", "version": __version__})),
         ("models", _list(sources)),
+        ("intake", _list(_intake(source, one) for source, one in zip(model.sources, model.intake, strict=False))),
         ("summary", _line(summary)),
         ("coverage", _list(map(_coverage, result.coverage))),
         ("verdicts", _list(map(_verdict, result.verdicts))),
@@ -77,6 +79,34 @@ def _metres(value: float) -> float:
 
 def _point(point: tuple[float, float, float]) -> list[float]:
     return [_metres(value) for value in point]
+
+
+def _intake(source: Source, one: Intake) -> Json:
+    fit, earth = one.fit, source.georeference
+    shift = [_mm(1000.0 * value) for value in fit.shift_m] if fit.state == "off" else None
+    return {
+        "file": source.file,
+        "products": source.products,
+        "elements": one.elements,
+        "bodies": one.bodies,
+        "size_m": [_metres(value) for value in one.size_m] if one.size_m else None,
+        "distance_m": _metres(one.distance_m),
+        "doubles": one.doubles,
+        "roles": dict(one.roles),
+        "georeference": {"kind": earth.kind, "name": earth.name, "place": list(earth.place)} if earth else None,
+        "meets": {
+            "state": fit.state,
+            "met": fit.met,
+            "best": fit.best,
+            "shift_mm": shift,
+            "exact": fit.exact,
+            "alike": fit.alike,
+            "by_grid": fit.by_grid,
+            "turn_deg": round(fit.turn_deg, 3),
+            "against": list(fit.against),
+        },
+        "remarks": [{"severity": remark.severity, "text": remark.text} for remark in one.remarks],
+    }
 
 
 def _coverage(coverage: Coverage) -> Json:
