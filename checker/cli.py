@@ -146,6 +146,8 @@ def compare(
     """Tell what has changed between two releases that were checked."""
     later = outcome(new)
     _print(comparison(earlier.compare(outcome(old), later)))
+    if later.unchecked:
+        raise CannotCheck(later.unchecked)
     _exit(fail_on, later.open)
 
 

@@ -30,6 +30,8 @@ OTHER_WORDS: Final = 0.25
 """What it costs, in metres, when a rule blames another end or part than before."""
 OTHER_PARTS: Final = 1.0
 """What it costs, in metres, when no part is shared (some are: less)."""
+OVER: Final = 0.25
+"""What it costs, in metres, when the old issue was mended already: one that was still there explains a fault better."""
 UNCLEAR_M: Final = 0.05
 """A second candidate that costs no more than this above the best one leaves it open which is meant."""
 LEAST_WITNESSES: Final = 3
@@ -48,7 +50,7 @@ _TOPICS: Final = uuid.UUID("0d5c3f52-7b1c-5f0e-9a0e-2f1f7c7a5a10")
 
 SAME_PARTS: Final = "same parts"
 PARTS_AGAIN: Final = "parts with new GlobalIds"
-SAME_PLACE: Final = "same place"
+SAME_PLACE: Final = "rule and place"
 
 
 def check_id_of(rule: str, what: str, guids: Sequence[str]) -> str:
@@ -273,7 +275,8 @@ def _overlaps(old: Parts, new: Parts, of_old: Sequence[int], of_new: Sequence[in
 class Trace:
     """What an issue is recognised by: its check id, its rule, the GlobalIds and marks of its parts, its places.
 
-    ``points`` are in model coordinates, the worst first; of an earlier issue only that one is known, or none.
+    ``points`` are in model coordinates, the worst first; of an earlier issue only that one is known, or none. ``over``
+    says that it was no longer there when it was last told of.
     """
 
     check_id: str
@@ -281,6 +284,7 @@ class Trace:
     parts: frozenset[str]
     marks: frozenset[str] = frozenset()
     points: tuple[Point, ...] = ()
+    over: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -330,7 +334,10 @@ def same_issues(old: Sequence[Trace], new: Sequence[Trace], again: Mapping[str, 
         return float(np.linalg.norm(np.array(new[n].points) - places[o], axis=1).min())
 
     def words(o: int, n: int) -> float:
-        """What it costs that two issues are not named alike."""
+        """What it costs that two issues are not named alike, or that the old one was mended already."""
+        return named(o, n) + OVER * old[o].over
+
+    def named(o: int, n: int) -> float:
         ids = old[o].check_id, new[n].check_id
         bases = base_of(ids[0]), base_of(ids[1])
         if what_of(ids[0]) != what_of(ids[1]):
@@ -356,7 +363,7 @@ def same_issues(old: Sequence[Trace], new: Sequence[Trace], again: Mapping[str, 
         if distance(o, n) <= SAME_PLACE_M and what_of(old[o].check_id) == what_of(new[n].check_id):
             marks = old[o].marks | new[n].marks
             other = 1.0 - len(old[o].marks & new[n].marks) / len(marks) if marks else 0.0
-            by_place[o, n] = distance(o, n) + OTHER_PARTS * other
+            by_place[o, n] = distance(o, n) + OTHER_PARTS * other + OVER * old[o].over
     found, vague = settled(by_place, UNCLEAR_M)
     continued |= {n: (o, SAME_PLACE) for o, n in found.items()}
     unclear: dict[int, tuple[int, ...]] = {}

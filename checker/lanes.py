@@ -22,7 +22,7 @@ WIDEST_STRIP: Final = 0.30
 CORNER_STRETCH: Final = 0.15
 """What runs along an edge of a frame so near to its corner must meet what runs along the next edge."""
 TOUCH: Final = 5e-4
-"""A part lies in a zone when it reaches further into it than this."""
+"""A part lies in a zone when it reaches further into it than this; a thinner one with more than half of itself."""
 
 
 @dataclass(frozen=True)
@@ -223,8 +223,12 @@ def _stretches(
     clipped_high = np.clip(local[:, :, 1:].max(axis=1), low, high)
     m = len(line)
     part_low, part_high = g.lowest(clipped_low[met], pair[met], m), g.highest(clipped_high[met], pair[met], m)
-    deep = part_high - part_low
-    good = (deep[:, 0] > TOUCH) & (deep[:, 1] > TOUCH)
+    extents = part_low, part_high
+    reach_low, reach_high = reach or extents
+    deep, met_at_all = part_high - part_low, np.isfinite(reach_low[:, 0])
+    least = np.full(deep.shape, TOUCH)
+    least[met_at_all] = np.minimum(TOUCH, 0.5 * (reach_high - reach_low)[met_at_all])
+    good = np.all(deep > least, axis=1)
     if suits is not None:
         good &= suits
     keep = met & good[pair]
@@ -234,8 +238,6 @@ def _stretches(
     # Compact parts and rings have no direction of their own and may continue any seam.
     parallel = (along > 0.85) | (size[:, 0] < 2.0 * size[:, 1])
     owner = merged.group
-    extents = part_low, part_high
-    reach_low, reach_high = reach or extents
     pieces = Pieces(
         line[owner],
         element[owner],

@@ -174,7 +174,7 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
             if wide > max(gap[s], lap[s]):
                 gap[s], own[s], gap_from[s], gap_to[s] = wide, wide, at, at
                 piece[s], other[s] = first_piece, second_piece
-    if kind is BaseSeams and modelled:
+    if kind is BaseSeams and modelled and not layer.may_lap:
         turns, corner = facade.of(FootCorners), at_corners(facade, layer)
         for k in np.flatnonzero(corner.gap < 0).tolist():
             s, deep = int(turns.after[k]), -float(corner.gap[k])
@@ -411,6 +411,7 @@ def _tracks(pieces: Pieces, keep: Ints) -> Ints:
     beside = np.empty(len(order), np.int64)
     beside[order] = np.cumsum(fresh)
     below, above = low[rows, 1 - wide], high[rows, 1 - wide]
+    near, far = low[rows, wide], high[rows, wide]
     start, end = pieces.start[keep], pieces.end[keep]
     result = np.empty(len(order), np.int64)
     leader: dict[int, int] = {}
@@ -422,7 +423,11 @@ def _tracks(pieces: Pieces, keep: Ints) -> Ints:
         free = [
             track
             for track, k in leader.items()
-            if end[k] - start[i] <= LONGEST_LAP or min(above[k], above[i]) - max(below[k], below[i]) > TOUCH
+            if end[k] - start[i] <= LONGEST_LAP
+            or (
+                min(above[k], above[i]) - max(below[k], below[i]) > TOUCH
+                and min(far[k], far[i]) - max(near[k], near[i]) > TOUCH
+            )
         ]
         if free:
             track = min(free, key=lambda t: abs(below[leader[t]] + above[leader[t]] - below[i] - above[i]))

@@ -110,8 +110,11 @@ def i_column(axis: float, top: float, width: float = 200.0, depth: float = 190.0
     )
 
 
-def wall(bays: int = 3, rows: int = 2, without: Sequence[int] = ()) -> Sketch:
-    """A sound facade of bays numbered from 1; those in ``without`` have neither panels nor foot."""
+def wall(bays: int = 3, rows: int = 2, without: Sequence[int] = (), full: bool = False) -> Sketch:
+    """A sound facade of bays numbered from 1; those in ``without`` have neither panels nor foot.
+
+    With ``full`` it also has gaskets, sealants in the grooves, and the insulation and tapes of the seams.
+    """
     parts: dict[str, Part] = {}
     top = FOOT + rows * ROW
     clad = [bay for bay in range(1, bays + 1) if bay not in without]
@@ -125,15 +128,20 @@ def wall(bays: int = 3, rows: int = 2, without: Sequence[int] = ()) -> Sketch:
         for row in range(1, rows + 1) if k in clad and k + 1 in clad else ():
             low, high = FOOT + (row - 1) * ROW, FOOT + row * ROW
             parts[f"foam {k + 1}.{row}"] = block("foam", (axis - 15, axis + 15), (low, high), (8, 58))
+            front = 127 + row + 2 * full
             parts[f"flashing {k + 1}.{row}"] = block(
-                "flashing", (axis - 75, axis + 75), (low - 100 * (row > 1), high), (127 + row, 128 + row)
+                "flashing", (axis - 75, axis + 75), (low - 100 * (row > 1), high), (front, front + 1)
             )
+            if full:
+                parts.update(_seam_layers(k + 1, row, axis, low, high))
     for bay in clad:
         left, right = (bay - 1) * BAY, bay * BAY
         for row in range(1, rows + 1):
-            parts[f"panel {bay}.{row}"] = block(
-                "panel", (left + 15, right - 15), (FOOT + (row - 1) * ROW, FOOT + row * ROW), (8, 128)
-            )
+            low = FOOT + (row - 1) * ROW
+            parts[f"panel {bay}.{row}"] = block("panel", (left + 15, right - 15), (low, low + ROW), (8, 128))
+            if full and row > 1:
+                gasket = block("seal", (left + 15, right - 15), (low - 3, low + 3), (30, 40))
+                parts[f"gasket {bay}.{row}"] = replace(gasket, stated={"freethickness": "10"})
         parts[f"plinth {bay}"] = block("plinth", (left + 10, right - 10), (-600, 300), (8, 118))
         parts[f"rail {bay}"] = block("base-rail", (left, right), (310, RAIL_TOP), (8, 108))
         parts[f"base insulation {bay}"] = block("insulation", (left, right), (RAIL_TOP, FOOT), (8, 108))
@@ -147,6 +155,24 @@ def wall(bays: int = 3, rows: int = 2, without: Sequence[int] = ()) -> Sketch:
         if bay - 1 in clad:
             parts[f"plinth joint seal {bay}"] = block("seal", (left - 40, left + 40), (-600, 300), (0, 8))
     return Sketch(parts, "A wall.")
+
+
+def _seam_layers(k: int, row: int, axis: float, low: float, high: float) -> dict[str, Part]:
+    """Insulation, tapes and sealants at one row of the seam on an axis."""
+    insulation = block("insulation", (axis - 15, axis + 15), (low, high), (58, 128))
+    parts = {
+        f"seam insulation {k}.{row}": replace(insulation, stated={"combustible": "false"}),
+        f"seam tape {k}.{row}": block("tape", (axis - 40, axis + 40), (low, high), (128, 128.5)),
+    }
+    for side, sign in (("left", -1), ("right", 1)):
+        x = sorted((axis + sign * 41, axis + sign * 73))
+        parts[f"flashing tape {k}.{row} {side}"] = block("tape", (x[0], x[1]), (low, high), (128, 130))
+        if row > 1:
+            x = sorted((axis + sign * 15, axis + sign * 75))
+            for name, z in (("outer", (118, 126)), ("inner", (8, 16))):
+                part = block("sealant", (x[0], x[1]), (low - 4, low + 4), z)
+                parts[f"{name} sealant {k}.{row} {side}"] = part
+    return parts
 
 
 def end_moved(sketch: Sketch, name: str, right: bool, by: float) -> Sketch:

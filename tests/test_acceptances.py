@@ -151,7 +151,8 @@ def found(folder, value=52.0):
     issue = {"check_id": "seam-width|panel|0A", "rule": "seam-width", "topic": "t", "title": "Seam is wide",
              "severity": "error", "worst_mm": value, "members": [0], "elements": ["0A"], "point_m": [0, 0, 0],
              "accepted": ""}  # fmt: skip
-    read = {"format": 1, "release": "a" * 12, "models": [], "coverage": [], "parts": [], "changes": None,
+    read = {"format": 1, "release": "a" * 12, "models": [], "coverage": [], "parts": [],
+            "summary": {"unchecked": None}, "changes": None,
             "verdicts": [verdict], "issues": [issue]}  # fmt: skip
     (folder / "findings.json").write_text(json.dumps(read))
 

@@ -145,6 +145,17 @@ def test_a_folder_that_cannot_be_read_gives_one_sentence(call, old, tmp_path, na
     assert "Run 'seamtrace check' on that release again." in end.err
 
 
+def test_a_release_that_could_not_be_checked_exits_with_2(call, old, tmp_path):
+    read = json.loads((old.folder / "findings.json").read_text())
+    read["summary"]["unchecked"] = "No panels."
+    read["coverage"] = read["verdicts"] = read["issues"] = []
+    (tmp_path / "findings.json").write_text(json.dumps(read))
+    (tmp_path / "seams.csv").write_bytes((old.folder / "seams.csv").read_bytes())
+    end = call("compare", old.folder, tmp_path)
+    assert (end.code, end.err) == (2, "Error: No panels.\n")
+    assert f"{len(old.faults)} no longer checkable" in end.out
+
+
 def test_a_folder_without_output_gives_one_sentence(call, tmp_path):
     end = call("compare", tmp_path, tmp_path)
     assert (end.code, end.out, end.err.count("\n")) == (2, "", 1)

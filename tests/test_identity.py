@@ -235,6 +235,13 @@ def test_several_on_one_pair_go_to_the_nearest_and_their_numbers_do_not_move():
     assert found.unclear == {}
 
 
+def test_what_was_still_there_explains_a_fault_better_than_what_was_mended():
+    old = [trace("panel|A", "A B", (0.1, 0, 0)), replace(trace("panel|A|#2", "A B", (0.2, 0, 0)), over=True)]
+    for both in (old, old[::-1]):
+        (which,) = [both[o] for o, _ in matched(both, [trace("panel|A", "A B", (0.15, 0, 0))]).continued.values()]
+        assert which == old[0]
+
+
 def test_twins_keep_their_numbers_and_one_that_is_left_is_ambiguous():
     old = [trace("panel|A", "A B"), trace("panel|A|#2", "A B")]
     assert {n: o for n, (o, _) in matched(old, old).continued.items()} == {0: 0, 1: 1}

@@ -288,6 +288,37 @@ def test_a_file_that_somebody_saves_meanwhile_stops_the_run(lived, tmp_path, mon
     assert entries(bcf)["more.dat"] == b"saved meanwhile"
 
 
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")  # the other reader leaves a file open
+def test_the_same_in_bcf_3(lived, tmp_path):
+    """A file of 3.0 lives in the same way, and a second, strict reader opens it."""
+    bcf, models = tmp_path / "issues.bcf", []
+    more = ("--bcf-version", "3.0")
+    for name in ("1", "2"):
+        packed = sorted((RELEASES / name).glob("*.ifczip"))
+        assert call("check", *packed, "--out", tmp_path, *more).code == 1
+        more = ("--previous", bcf)
+        for path in packed:
+            with zipfile.ZipFile(path) as archive:
+                (inside,) = archive.namelist()
+                models.append(tmp_path / f"{name}-{inside}")
+                models[-1].write_bytes(archive.read(inside))
+    changes = json.loads((tmp_path / "findings.json").read_text())["changes"]["issues"]
+    in_2 = {c["topic"]: c["life"] for c in lived.kept["2"].found["changes"]["issues"]}
+    other = {c["topic"] for c in changes if c["life"] != in_2[c["topic"]]}
+    assert {in_2[topic] for topic in other} == {"accepted"}  # no person and no acceptance has been here
+    with pytest.importorskip("bcf.bcfxml").load(bcf) as read:
+        assert read.version.version_id == "3.0"
+        said = dict(read.topics.items())
+        assert said.keys() == in_2.keys()
+        for change in changes:
+            status = {"mended": "Closed"}.get(change["life"], "Open")
+            assert said[change["topic"]].topic.topic_status == status
+    if CHECKER.is_file():
+        command = [sys.executable, str(CHECKER), "--strict", str(bcf), "--ifc", *map(str, models)]
+        ran = subprocess.run(command, capture_output=True, text=True, check=False)
+        assert ran.returncode == 0, ran.stdout
+
+
 @pytest.mark.skipif(not CHECKER.is_file(), reason="the strict checker is not here")
 def test_every_file_passes_the_strict_checker(lived, tmp_path):
     """Every release's file, against the models of all releases so far: older viewpoints keep their GlobalIds."""
