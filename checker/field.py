@@ -94,9 +94,10 @@ def _filled(walls: Walls, ends: PanelEndSeams, edges: PanelEdgeSeams) -> dict[in
     roles = ("window", "door", "opening", "roof", "eave-profile", "")
     element = with_role(walls.model, roles)
     side, low, high = walls.in_side(element)
+    element, low, high, side = element[side >= 0], low[side >= 0], high[side >= 0], side[side >= 0]
     inner, outer = walls.sides.inner, walls.sides.outer
     grow = np.array([ROUND_FRAMES if walls.model.roles[e].role in ("window", "door") else 0.0 for e in element])
-    inside = (side >= 0) & (low[:, 2] < outer[side] + grow) & (high[:, 2] > inner[side] - grow)
+    inside = (low[:, 2] < outer[side] + grow) & (high[:, 2] > inner[side] - grow)
     grow += NARROWEST_HOLE
     parts = shapely.box(low[:, 0] - grow, low[:, 1] - grow, high[:, 0] + grow, high[:, 1] + grow)
     return {
