@@ -1,7 +1,7 @@
 """What lies in the gaps between panels: which bodies, of whatever role and file, and how much of the gap they fill.
 
 Rays through a gap, from inside outwards, are asked whether they meet a body on their way. That holds for any body: one
-that is wider than the gap, hollow, bent or in several pieces.
+that is wider than the gap, hollow, bent, open or in several pieces.
 """
 
 from dataclasses import dataclass, replace
@@ -112,8 +112,6 @@ def _hits(model: Model, frame: Floats, element: Ints, low: Floats, high: Floats)
     first, last = corners[:, :, :2].min(axis=1), corners[:, :, :2].max(axis=1)
     seen = (np.abs(area) > 1e-12) & (last > 0.0).all(axis=1) & (first < 1.0).all(axis=1)
     corners, area, pair, first, last = corners[seen], area[seen], pair[seen], first[seen], last[seen]
-    # Faces that look inwards are where a ray enters.
-    enters = -np.sign(area) * np.sign(np.linalg.det(frame))[pair]
     count = len(element)
     result = np.zeros((count, RAYS, RAYS), bool)
     for i, along in enumerate((np.arange(RAYS) + 0.4871) / RAYS):  # off the middles of cells, where edges often lie
@@ -126,11 +124,10 @@ def _hits(model: Model, frame: Floats, element: Ints, low: Floats, high: Floats)
             hit = np.flatnonzero((share[0] >= 0) & (share[1] >= 0) & (share[2] >= 0))
             out = sum(one[hit] * corner[hit, 2] for one, corner in zip(share, (a, b, c), strict=True))
             mine = pair[here[hit]]
-            within = (out > low[mine, 2] + INSIDE) & (out < high[mine, 2] - INSIDE)
-            result[:, i, j] = np.bincount(mine[within], minlength=count) > 0
-            # A body that holds the whole depth of the gap is entered before it and left behind it.
-            before = out <= low[mine, 2] + INSIDE
-            result[:, i, j] |= np.bincount(mine[before], enters[here[hit]][before], minlength=count) > 0.5
+            # What lies before and behind the depth of the gap closes it as well: a body wider than it, or hollow.
+            before, behind = out <= low[mine, 2] + INSIDE, out >= high[mine, 2] - INSIDE
+            met = [np.bincount(mine[part], minlength=count) > 0 for part in (~before & ~behind, before, behind)]
+            result[:, i, j] = met[0] | (met[1] & met[2])
     return result.reshape(count, RAYS * RAYS)
 
 
