@@ -116,21 +116,23 @@ def _hits(model: Model, frame: Floats, element: Ints, low: Floats, high: Floats)
     enters = -np.sign(area) * np.sign(np.linalg.det(frame))[pair]
     count = len(element)
     result = np.zeros((count, RAYS, RAYS), bool)
+    across = (np.arange(RAYS) + 0.5203) / RAYS
     for i, along in enumerate((np.arange(RAYS) + 0.4871) / RAYS):  # off the middles of cells, where edges often lie
         here = np.flatnonzero((first[:, 0] <= along) & (last[:, 0] >= along))
         a, b, c = corners[here, 0], corners[here, 1], corners[here, 2]
-        # Shares of the corners where a ray passes: straight functions of its place across.
-        shares = [[value / area[here] for value in _side(p, q, along)] for p, q in ((b, c), (c, a), (a, b))]
-        for j, across in enumerate((np.arange(RAYS) + 0.5203) / RAYS):
-            share = [start + slope * across for start, slope in shares]
-            hit = np.flatnonzero((share[0] >= 0) & (share[1] >= 0) & (share[2] >= 0))
-            out = sum(one[hit] * corner[hit, 2] for one, corner in zip(share, (a, b, c), strict=True))
-            mine = pair[here[hit]]
-            within = (out > low[mine, 2] + INSIDE) & (out < high[mine, 2] - INSIDE)
-            result[:, i, j] = np.bincount(mine[within], minlength=count) > 0
-            # A body that holds the whole depth of the gap is entered before it and left behind it.
-            before = out <= low[mine, 2] + INSIDE
-            result[:, i, j] |= np.bincount(mine[before], enters[here[hit]][before], minlength=count) > 0.5
+        # Shares of the corners where rays pass: straight functions of their places across.
+        sides = (_side(p, q, along) for p, q in ((b, c), (c, a), (a, b)))
+        shares = [(start / area[here])[:, None] + (slope / area[here])[:, None] * across for start, slope in sides]
+        hit, ray = np.nonzero((shares[0] >= 0) & (shares[1] >= 0) & (shares[2] >= 0))
+        out = sum(one[hit, ray] * corner[hit, 2] for one, corner in zip(shares, (a, b, c), strict=True))
+        mine = pair[here[hit]]
+        cell = mine * RAYS + ray
+        within = (out > low[mine, 2] + INSIDE) & (out < high[mine, 2] - INSIDE)
+        # A body that holds the whole depth of the gap is entered before it and left behind it.
+        before = out <= low[mine, 2] + INSIDE
+        entered = np.bincount(cell[before], enters[here[hit]][before], minlength=count * RAYS) > 0.5
+        met = (np.bincount(cell[within], minlength=count * RAYS) > 0) | entered
+        result[:, i] = met.reshape(count, RAYS)
     return result.reshape(count, RAYS * RAYS)
 
 
