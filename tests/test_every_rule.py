@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import fields
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -32,6 +33,12 @@ def test_the_rules_are_those_that_lie_in_the_folder():
     assert {rule.name.replace("-", "_") for rule in RULES.values()} == files
 
 
+@cache
+def of_bad(name):
+    """What all rules say of the bad sketch of one, as it is drawn."""
+    return checked(RULES[name].bad)
+
+
 @pytest.mark.parametrize("rule", EVERY)
 def test_it_accepts_its_good_sketch_as_does_every_other_rule(rule):
     result = checked(rule.good)
@@ -40,10 +47,10 @@ def test_it_accepts_its_good_sketch_as_does_every_other_rule(rule):
     assert coverage.passed == coverage.subjects > 0
 
 
-@pytest.mark.parametrize("place", [np.eye(4), turned(24.2, 4e5, -7e5, 60.0), MIRROR], ids=["drawn", "far", "mirrored"])
+@pytest.mark.parametrize("place", [None, turned(24.2, 4e5, -7e5, 60.0), MIRROR], ids=["drawn", "far", "mirrored"])
 @pytest.mark.parametrize("rule", EVERY)
 def test_it_flags_its_bad_sketch_wherever_it_stands(rule, place):
-    result = checked(rule.bad, place=place)
+    result = of_bad(rule.name) if place is None else checked(rule.bad, place=place)
     mine = [issue for issue in result.issues if issue.rule == rule.name]
     assert len(mine) == 1
     assert mine[0].severity == rule.severity
@@ -53,10 +60,10 @@ def test_it_flags_its_bad_sketch_wherever_it_stands(rule, place):
 @pytest.mark.parametrize("rule", EVERY)
 def test_bad_differs_from_good_by_its_own_fault(rule):
     """The fault may show in rules that look at the same parts, never in one about another layer."""
-    # The airtight line as a whole is about what breaks any other layer.
-    others = {issue.rule for issue in checked(rule.bad).issues} - {rule.name, "air-barrier-line"}
     if rule.name == "air-barrier-line":
         return
+    # The airtight line as a whole is about what breaks any other layer.
+    others = {issue.rule for issue in of_bad(rule.name).issues} - {rule.name, "air-barrier-line"}
     assert all(RULES[name].layer is None for name in others)
     assert rule.bad.describe() != rule.good.describe()
     assert rule.bad.describe().endswith(".")
@@ -130,7 +137,7 @@ def test_it_answers_for_all_subjects_at_once(rule):
 
 @pytest.mark.parametrize("rule", EVERY)
 def test_a_failure_says_value_and_requirement(rule):
-    failing = [v for v in checked(rule.bad).verdicts if v.rule == rule.name]
+    failing = [v for v in of_bad(rule.name).verdicts if v.rule == rule.name]
     assert failing
     for verdict in failing:
         assert verdict.value_mm is not None
