@@ -11,7 +11,6 @@ from drawn import MIRROR, RULES, built, checked, turned
 
 import rules
 from checker.facade import Subjects
-from checker.layers import Laps, laps
 from checker.model import ROLES
 from checker.output.explain import rule_in_full, rules_table
 from checker.result import SEVERITIES
@@ -122,7 +121,7 @@ def test_it_answers_for_all_subjects_at_once(rule):
     """Every array of its answer has one entry per subject, also where there are none."""
     needed = [n for n, part in rule.good.parts.items() if part.role in set(rule.needs) - {"panel"}]
     for facade in (built(rule.bad), built(rule.good.without(*needed))):
-        asked = laps(facade, rule.layer) if rule.subject is Laps else facade.of(rule.subject)
+        asked = rule.subjects(facade)
         said = rule.check(asked, facade, rule.limits())
         n = len(asked)
         assert said.state.shape == said.value_mm.shape == said.warning.shape == (n,)
