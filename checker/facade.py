@@ -455,8 +455,12 @@ class Facade:
         return fault_of(self.model, parts)
 
     def elements_of(self, *roles: str) -> Ints:
-        """Element numbers of the given roles that have a body."""
-        return with_role(self.model, roles)
+        """Element numbers of the given roles that have a body (kept)."""
+        key = f"elements of {'/'.join(roles)}"
+        if key not in self.kept:
+            self.kept[key] = with_role(self.model, roles)
+        result: Ints = self.kept[key]
+        return result
 
 
 def taken(records: Record, which: Ints | Bools) -> Record:

@@ -448,33 +448,41 @@ def clip_triangles(corners: Floats, low: Floats, high: Floats) -> tuple[Floats, 
 
     Gives lowest and highest coordinate 0 of the rest (t, 2), and whether anything is left (t,).
     """
-    count = len(corners)
-    polygon, valid = corners, np.ones((count, 3), bool)
+    least, most = corners[:, :, 1:].min(axis=1), corners[:, :, 1:].max(axis=1)
+    met: Bools = np.all((most >= low) & (least <= high), axis=1)
+    reach = np.stack([corners[:, :, 0].min(axis=1), corners[:, :, 0].max(axis=1)], axis=1)
+    # Most triangles lie wholly inside or outside: nothing is cut off them.
+    left = np.flatnonzero(met & ~np.all((least >= low) & (most <= high), axis=1))
+    met[left] = False
+    ring = corners[left]
     for axis, bound, sign in ((1, low[:, 0], 1.0), (1, high[:, 0], -1.0), (2, low[:, 1], 1.0), (2, high[:, 1], -1.0)):
-        inside = sign * (polygon[:, :, axis] - bound[:, None])
-        following = _next_valid(valid)
-        nxt = np.take_along_axis(polygon, following[:, :, None], 1)
-        nxt_inside = np.take_along_axis(inside, following, 1)
-        keep = valid & (inside >= 0)
-        crossing = valid & ((inside < 0) != (nxt_inside < 0)) & (inside != nxt_inside)
-        share = np.divide(inside, inside - nxt_inside, out=np.zeros_like(inside), where=crossing)
-        cut = polygon + share[:, :, None] * (nxt - polygon)
-        polygon = np.stack([polygon, cut], axis=2).reshape(count, 2 * valid.shape[1], 3)
-        valid = np.stack([keep, crossing], axis=2).reshape(count, 2 * valid.shape[1])
-    first = np.where(valid, polygon[:, :, 0], np.inf).min(axis=1)
-    last = np.where(valid, polygon[:, :, 0], -np.inf).max(axis=1)
-    met: Bools = np.any(valid, axis=1)
-    return np.stack([first, last], axis=1), met
+        ring, some = _cut_off(ring, sign * (ring[:, :, axis] - bound[left, None]))
+        left = left[some]
+    met[left] = True
+    reach[left] = np.stack([ring[:, :, 0].min(axis=1), ring[:, :, 0].max(axis=1)], axis=1)
+    reach[~met] = np.inf, -np.inf
+    return reach, met
 
 
-def _next_valid(valid: Bools) -> Ints:
-    """For each place in rows of a ring the next valid place, cyclic."""
-    size = valid.shape[1]
-    places = np.where(valid, np.arange(size), 10 * size)
-    twice = np.concatenate([places, places + size], axis=1)
-    ahead = np.minimum.accumulate(twice[:, ::-1], axis=1)[:, ::-1]
-    result: Ints = ahead[:, 1 : size + 1] % size
-    return result
+def _cut_off(ring: Floats, inside: Floats) -> tuple[Floats, Bools]:
+    """What of rings (t, k, 3) is left where ``inside`` (t, k) is not negative, and which rings leave anything (t,).
+
+    Shorter rings repeat their last corner.
+    """
+    if (inside >= 0).all():
+        return ring, np.ones(len(ring), bool)
+    following = np.concatenate([inside[:, 1:], inside[:, :1]], axis=1)
+    crossing = ((inside < 0) != (following < 0)) & (inside != following)
+    share = np.divide(inside, inside - following, out=np.zeros_like(inside), where=crossing)
+    cut = ring + share[:, :, None] * (np.concatenate([ring[:, 1:], ring[:, :1]], axis=1) - ring)
+    count, size = inside.shape
+    corners = np.stack([ring, cut], axis=2).reshape(count, 2 * size, 3)
+    valid = np.stack([inside >= 0, crossing], axis=2).reshape(count, 2 * size)
+    number = valid.sum(axis=1)
+    some: Bools = number > 0
+    row = np.flatnonzero(some)[:, None]
+    place = np.minimum(np.arange(number.max(initial=1)), number[row] - 1)
+    return corners[row, np.argsort(~valid, axis=1, kind="stable")[row, place]], some
 
 
 @dataclass(frozen=True, slots=True)
@@ -534,8 +542,10 @@ def running_highest(group: Ints, values: Floats) -> Floats:
     >>> running_highest(np.array([0, 0, 1, 1]), np.array([3.0, 1.0, 0.0, 2.0]))
     array([3., 3., 0., 2.])
     """
-    result = values.copy()
-    first = np.flatnonzero(np.append(True, group[1:] != group[:-1])) if len(group) else np.zeros(0, np.int64)
-    for begin, finish in zip(first, np.append(first[1:], len(group)), strict=False):
-        np.maximum.accumulate(result[begin:finish], out=result[begin:finish])
+    order = np.argsort(values, kind="stable")
+    rank = np.empty(len(values), np.int64)
+    rank[order] = np.arange(len(values))
+    # Ranks of a later group are above all of an earlier one, so that no group sees the one before it.
+    above = np.cumsum(np.append(0, np.diff(group) != 0)[: len(values)]) * len(values)
+    result: Floats = values[order[np.maximum.accumulate(rank + above) - above]]
     return result

@@ -69,6 +69,12 @@ class Pieces:
         return cls(*(np.concatenate([getattr(each, name) for each in several])[order] for name in names))
 
 
+_NOBODY, _NOWHERE, _NOTHING = np.zeros(0, np.int64), np.zeros(0), np.zeros((0, 2))
+NO_PIECES: Final = Pieces(
+    _NOBODY, _NOBODY, _NOWHERE, _NOWHERE, np.zeros(0, bool), _NOTHING, _NOTHING, _NOTHING, _NOTHING
+)
+
+
 @dataclass(frozen=True)
 class Lane:
     """One lane of a layer on the lines of seams: pieces in it, in or near it, and stretches filled by other parts."""
@@ -136,6 +142,8 @@ def _pieces(
     """Stretches of parts that lie in the zone of each line, as ``layer`` asks it, and of all that lie in or near it."""
     frame = _frames(seams, len(first))
     line, element = _near(facade, frame, zone, first, last, elements)
+    if not len(line):
+        return NO_PIECES, NO_PIECES
     entries, pair = g.spread(facade.model.meshes.triangle_start, element)
     corners = facade.model.meshes.points[facade.model.meshes.triangles[entries]]
     local = np.einsum("tij,tkj->tki", frame[line[pair]], corners)

@@ -95,13 +95,19 @@ def _placed(facade: Facade, layer: Layer, elsewhere: bool = False) -> set[int]:
     alike = [each for each in facade.layers if each.name != layer.name and each.any_role & layer.any_role]
     if elsewhere:
         alike = [each for each in alike if not set(each.seams) & set(layer.seams)]
-    lanes = [
-        lane.inside.take(lane.inside.meets(line_ends(facade.seams[kind])))
-        for each in (*alike, *(() if elsewhere else (layer,)))
-        for kind in each.seams
-        for lane in lanes_of(facade, each, kind)
-    ]
-    return {element for lane in lanes for element in lane.element.tolist()}
+    asked = alike if elsewhere else [*alike, layer]
+    return set().union(*(_in_place(facade, each, kind) for each in asked for kind in each.seams))
+
+
+def _in_place(facade: Facade, layer: Layer, kind: type[Seams]) -> set[int]:
+    """Parts that lie in their place in a layer on the seams of one kind (kept)."""
+    key = f"in place in {layer.name}/{kind.__name__}"
+    if key not in facade.kept:
+        ends = line_ends(facade.seams[kind])
+        lanes = (lane.inside.take(lane.inside.meets(ends)) for lane in lanes_of(facade, layer, kind))
+        facade.kept[key] = {element for pieces in lanes for element in pieces.element.tolist()}
+    result: set[int] = facade.kept[key]
+    return result
 
 
 def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:

@@ -114,20 +114,21 @@ def _hits(model: Model, frame: Floats, element: Ints, low: Floats, high: Floats)
     corners, area, pair, first, last = corners[seen], area[seen], pair[seen], first[seen], last[seen]
     count = len(element)
     result = np.zeros((count, RAYS, RAYS), bool)
+    across = (np.arange(RAYS) + 0.5203) / RAYS
     for i, along in enumerate((np.arange(RAYS) + 0.4871) / RAYS):  # off the middles of cells, where edges often lie
         here = np.flatnonzero((first[:, 0] <= along) & (last[:, 0] >= along))
         a, b, c = corners[here, 0], corners[here, 1], corners[here, 2]
-        # Shares of the corners where a ray passes: straight functions of its place across.
-        shares = [[value / area[here] for value in _side(p, q, along)] for p, q in ((b, c), (c, a), (a, b))]
-        for j, across in enumerate((np.arange(RAYS) + 0.5203) / RAYS):
-            share = [start + slope * across for start, slope in shares]
-            hit = np.flatnonzero((share[0] >= 0) & (share[1] >= 0) & (share[2] >= 0))
-            out = sum(one[hit] * corner[hit, 2] for one, corner in zip(share, (a, b, c), strict=True))
-            mine = pair[here[hit]]
-            # What lies before and behind the depth of the gap closes it as well: a body wider than it, or hollow.
-            before, behind = out <= low[mine, 2] + INSIDE, out >= high[mine, 2] - INSIDE
-            met = [np.bincount(mine[part], minlength=count) > 0 for part in (~before & ~behind, before, behind)]
-            result[:, i, j] = met[0] | (met[1] & met[2])
+        # Shares of the corners where rays pass: straight functions of their places across.
+        sides = (_side(p, q, along) for p, q in ((b, c), (c, a), (a, b)))
+        shares = [(start / area[here])[:, None] + (slope / area[here])[:, None] * across for start, slope in sides]
+        hit, ray = np.nonzero((shares[0] >= 0) & (shares[1] >= 0) & (shares[2] >= 0))
+        out = sum(one[hit, ray] * corner[hit, 2] for one, corner in zip(shares, (a, b, c), strict=True))
+        mine = pair[here[hit]]
+        cell = mine * RAYS + ray
+        # What lies before and behind the depth of the gap closes it as well: a body wider than it, or hollow.
+        before, behind = out <= low[mine, 2] + INSIDE, out >= high[mine, 2] - INSIDE
+        met = [np.bincount(cell[part], minlength=count * RAYS) > 0 for part in (~before & ~behind, before, behind)]
+        result[:, i] = (met[0] | (met[1] & met[2])).reshape(count, RAYS)
     return result.reshape(count, RAYS * RAYS)
 
 

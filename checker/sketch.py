@@ -163,16 +163,18 @@ class Sketch:
         points: list[Floats] = []
         triangles: list[Ints] = []
         point_start, triangle_start = [0], [0]
+        faces = _FACES if np.linalg.det(matrix[:3, :3]) > 0 else _FACES[:, ::-1]
+        count = 0
         for name in names:
             for each in self.parts[name].blocks:
                 # Facade frame (x right, y up, z out) to world (x right, y away from the viewer, z up).
                 corners = each.corners() / 1000.0
                 world = np.stack([corners[:, 0], -corners[:, 2], corners[:, 1]], axis=1)
-                faces = _FACES if np.linalg.det(matrix[:3, :3]) > 0 else _FACES[:, ::-1]
-                triangles.append(faces + sum(len(p) for p in points))
+                triangles.append(faces + count)
                 points.append(world @ matrix[:3, :3].T + matrix[:3, 3])
-            point_start.append(sum(len(p) for p in points))
-            triangle_start.append(sum(len(t) for t in triangles))
+                count += len(world)
+            point_start.append(count)
+            triangle_start.append(len(faces) * len(triangles))
         every = np.concatenate(points)
         origin = every.mean(axis=0).round()
         elements = tuple(

@@ -154,8 +154,9 @@ def test_names_ids_and_order_change_no_number(what, prefix, random):
     order = list(range(len(sketch.parts)))
     random.shuffle(order)
     other = renamed(sketch, prefix).model(order=order)
-    assert numbers(checked(sketch)) == numbers(checked(other))
-    assert told(checked(sketch)) == told(checked(sketch.model(order=order)))
+    before = checked(sketch)
+    assert numbers(before) == numbers(checked(other))
+    assert told(before) == told(checked(sketch.model(order=order)))
 
 
 WIDER = {
