@@ -160,6 +160,22 @@ def test_a_project_that_wants_its_butting_walls_checked_gets_issues(release: str
     }
 
 
+def test_issues_of_the_dwelling_are_carried_over_though_no_globalid_survived(tmp_path: Path) -> None:
+    (tmp_path / "seamtrace.toml").write_text(AAC)
+    old, new = (FOLDER / f"aac-plot01-{release}.ifc" for release in ("old", "new"))
+    seamtrace("check", old, "--out", "old", cwd=tmp_path)
+    seamtrace("check", new, "--previous", "old/issues.bcf", cwd=tmp_path)
+    before = json.loads((tmp_path / "old" / "findings.json").read_text(encoding="utf-8"))
+    keys = {issue["key"] for issue in before["issues"] if issue["rule"] == "seam-width"}
+    after = [issue for issue in findings(tmp_path)["issues"] if issue["rule"] == "seam-width"]
+    assert not {guid for issue in before["issues"] for guid in issue["elements"]} & {
+        guid for issue in after for guid in issue["elements"]
+    }
+    (fresh,) = [issue for issue in after if issue["key"] not in keys]
+    assert fresh["title"].startswith("Panels overlap by 0.9 mm")
+    assert keys <= {issue["key"] for issue in after}
+
+
 def test_open_gaps_between_panes_would_be_found(tmp_path: Path) -> None:
     """The same model taken for panels on columns: every gap is told, and what fills it."""
     (tmp_path / "seamtrace.toml").write_text('[ways]\nbetween-mullions = "checked"\n')
