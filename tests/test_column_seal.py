@@ -59,7 +59,7 @@ def test_a_strip_too_short_leaves_its_end_open(side, end, by):
     issue = only_issue(checked(WALL.stretched(f"column seal 2 {side}", end, by)), RULE)
     assert issue.worst_mm == pytest.approx(400.0)
     middle = TOP - 200 if end == "top" else FOOT + 200
-    np.testing.assert_allclose(issue.point_m, to_world(6000, middle, 68), atol=1e-3)
+    np.testing.assert_allclose(issue.point_m, to_world(5960 if side == "left" else 6040, middle, 4), atol=1e-3)
     assert issue.move is None
 
 
@@ -84,7 +84,7 @@ def test_two_gaps_in_one_line_are_two_issues():
 
 def test_a_gap_across_two_rows_is_one_issue_and_each_row_tells_what_it_lacks():
     result = checked(cut(WALL, FOOT + ROW + 10, 60.0))
-    assert sorted(v.value_mm for v in result.verdicts) == [pytest.approx(20.0), pytest.approx(40.0)]
+    assert sorted(v.value_mm for v in result.verdicts if v.rule == RULE) == [pytest.approx(20.0), pytest.approx(40.0)]
     assert len(only_issue(result, RULE).members) == 2
 
 

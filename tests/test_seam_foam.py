@@ -25,7 +25,7 @@ def test_pieces_must_butt(by, value):
 def test_missing_foam_is_found_at_its_row():
     issue = only_issue(checked(WALL.without("foam 2.2")), RULE)
     assert issue.title == "Foam strip in the seam is missing over the whole seam (1000 mm)"
-    np.testing.assert_allclose(issue.point_m, to_world(6000, FOOT + 1.5 * ROW, 68), atol=1e-3)
+    np.testing.assert_allclose(issue.point_m, to_world(6000, FOOT + 1.5 * ROW, 33), atol=1e-3)
     assert (issue.axis, len(issue.members)) == ("2", 1)
 
 
