@@ -210,6 +210,9 @@ def _outcome(folder: Path, read: dict[str, Any]) -> Outcome:
 def _fault(issue: dict[str, Any], verdicts: list[dict[str, Any]]) -> Fault:
     members = [verdicts[m] for m in issue["members"]]
     worst = next((v for v in members if v["value_mm"] == issue["worst_mm"]), members[0])
+    point, others = _point(issue["point_m"]), [_point(verdict["point_m"]) for verdict in members]
+    if point in others:
+        others.remove(point)
     if issue["severity"] not in SEVERITIES:
         raise ValueError(f"severity {issue['severity']!r}")
     return Fault(
@@ -220,7 +223,7 @@ def _fault(issue: dict[str, Any], verdicts: list[dict[str, Any]]) -> Fault:
         value_mm=_number(issue["worst_mm"]),
         minimum_mm=_number(worst["minimum_mm"]),
         maximum_mm=_number(worst["maximum_mm"]),
-        points=(_point(issue["point_m"]), *(_point(v["point_m"]) for v in members if v["point_m"] != issue["point_m"])),
+        points=(point, *others),
         parts=tuple(map(str, issue["elements"])),
         accepted=str(issue["accepted"]),
     )

@@ -8,6 +8,7 @@ import shapely
 
 from checker import geometry as g
 from checker.facade import Bays, PanelEdgeSeams, PanelEndSeams, Panels, fault_of, unique, with_role
+from checker.joints import LEAST_SHARED
 from checker.model import Bools, Floats, Ints
 from checker.walls import BEYOND, Walls
 
@@ -94,9 +95,11 @@ def _filled(walls: Walls, ends: PanelEndSeams, edges: PanelEdgeSeams) -> dict[in
     roles = ("window", "door", "opening", "roof", "eave-profile", "")
     element = with_role(walls.model, roles)
     side, low, high = walls.in_side(element)
+    known = side >= 0
+    element, side, low, high = element[known], side[known], low[known], high[known]
     inner, outer = walls.sides.inner, walls.sides.outer
     grow = np.array([ROUND_FRAMES if walls.model.roles[e].role in ("window", "door") else 0.0 for e in element])
-    inside = (side >= 0) & (low[:, 2] < outer[side] + grow) & (high[:, 2] > inner[side] - grow)
+    inside = (low[:, 2] < outer[side] + grow) & (high[:, 2] > inner[side] - grow)
     grow += NARROWEST_HOLE
     parts = shapely.box(low[:, 0] - grow, low[:, 1] - grow, high[:, 0] + grow, high[:, 1] + grow)
     return {
@@ -261,9 +264,9 @@ def _records(walls: Walls, found: list[_Bay], fields: list[Any], holes: list[lis
             size[k] = high_u - low_u, high_v - low_v
             place[k] = shapely.get_coordinates(shapely.point_on_surface(holes[k][0]))[0]
             mine = np.flatnonzero(p.side == bay.side)
-            gap = np.maximum(p.low[mine, :2] - [high_u, high_v], [low_u, low_v] - p.high[mine, :2]).max(axis=1)
-            order = np.lexsort((mine, gap.round(4)))[:MOST_BESIDE]
-            near = mine[order[gap[order] < BEYOND]]
+            gap = np.maximum(p.low[mine, :2] - [high_u, high_v], [low_u, low_v] - p.high[mine, :2])
+            faces = (gap.min(axis=1) < -LEAST_SHARED) & (gap.max(axis=1) < BEYOND)
+            near = mine[faces][np.argsort(gap[faces].max(axis=1).round(4), kind="stable")][:MOST_BESIDE]
             beside[k, : len(near)] = p.element[near]
             fault[k] = fault[k] or fault_of(walls.model, nowhere)
     out = 0.5 * (walls.sides.inner + walls.sides.outer)[side]

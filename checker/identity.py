@@ -50,7 +50,7 @@ _TOPICS: Final = uuid.UUID("0d5c3f52-7b1c-5f0e-9a0e-2f1f7c7a5a10")
 
 SAME_PARTS: Final = "same parts"
 PARTS_AGAIN: Final = "parts with new GlobalIds"
-SAME_PLACE: Final = "same place"
+SAME_PLACE: Final = "rule and place"
 
 
 def check_id_of(rule: str, what: str, guids: Sequence[str]) -> str:

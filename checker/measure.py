@@ -579,11 +579,14 @@ def in_section(
     what: str = "",
     shifts: Shifts | None = None,
     along: int = 2,
+    out: tuple[Floats, Floats] | None = None,
+    across: Floats | None = None,
 ) -> Verdicts:
     """Verdicts on what was measured in the section of seams at ``at`` (n,) along them, of elements ``piece``.
 
     Seams where nothing was measured (NaN) pass: what is missing, another answer tells. ``what`` names the pieces that
-    ``shifts`` along an axis of the seams' frame mend; issues group by line.
+    ``shifts`` along an axis of the seams' frame mend; issues group by line. ``out`` are the coordinates (n,) between
+    which the value lies, at ``across`` (n,) or in the middle of the seam.
     """
     none = np.isnan(value)
     bound = np.where(np.isfinite(low_mm), low_mm, high_mm) / MM
@@ -615,7 +618,11 @@ def in_section(
             anchor=anchor,
         ),
     )
-    return replace(verdicts, value_mm=np.where(none, np.nan, verdicts.value_mm), pieces=piece[:, None])
+    verdicts = replace(verdicts, value_mm=np.where(none, np.nan, verdicts.value_mm), pieces=piece[:, None])
+    if out is None:
+        return verdicts
+    place = _middle(seams) if across is None else across
+    return replace(verdicts, span=np.stack([seams.world(at, place, each) for each in out], axis=1))
 
 
 def laid_over(seams: PanelEndSeams, facade: Facade, layer: Layer, least_mm: float, says: str, what: str) -> Verdicts:

@@ -17,7 +17,7 @@ from checker.bcf.records import Comment, Container, Topic
 from checker.errors import BadBcf
 from checker.identity import Parts, Point, Trace, base_of, key_of, topic_of
 from checker.output.bcf import AUTHOR
-from checker.result import PartChange, Severity
+from checker.result import SEVERITIES, PartChange, Severity
 from checker.settings import Statuses
 
 Event = Literal["new", "worse", "better", "changed", "back", "mended", "gone", "accepted"]
@@ -41,7 +41,7 @@ class Record:
     severity: Severity
     value_mm: float | None
     places: int
-    point: Point
+    point: Point | None
     status: str
     release: str
     parts: Mapping[str, tuple[str, str]] = field(default_factory=dict)
@@ -60,14 +60,13 @@ class Record:
         Record 1: new, error, 42.00 mm, 2 places, x 1.000 y 2.000 z 3.000 m, set Open, release 000000000000, parts in a:
         0000000000000000000000 (K1)
         """
-        x, y, z = self.point
         told = [
             self.event,
             *(["accepted"] if self.accepted and self.event != "accepted" else []),
             self.severity,
             "no value" if self.value_mm is None else f"{self.value_mm:z.2f} mm",
             f"{self.places} place{'' if self.places == 1 else 's'}",
-            f"x {x:z.3f} y {y:z.3f} z {z:z.3f} m",
+            "no place" if self.point is None else "x {:z.3f} y {:z.3f} z {:z.3f} m".format(*self.point),
             *([f"recognised by {self.rung}"] if self.rung else []),
             *([f"set {word(self.status)}"] if self.status else []),
             f"release {self.release}",
@@ -84,8 +83,8 @@ _RECORD: Final = re.compile(
     r"""Record\ (?P<number>\d{1,9}):\ (?P<event>new|worse|better|changed|back|mended|gone|accepted)
     (?P<accepted>,\ accepted)?,\ (?P<severity>error|warning|note),\ (?P<value>no\ value|-?\d{1,12}\.\d\d\ mm),
     \ (?P<places>\d{1,9})\ places?,
-    \ x\ (?P<x>-?\d{1,12}\.\d{3})\ y\ (?P<y>-?\d{1,12}\.\d{3})\ z\ (?P<z>-?\d{1,12}\.\d{3})\ m
-    (?:,\ recognised\ by\ (?P<rung>parts\ with\ new\ GlobalIds|same\ place))?
+    \ (?:no\ place|x\ (?P<x>-?\d{1,12}\.\d{3})\ y\ (?P<y>-?\d{1,12}\.\d{3})\ z\ (?P<z>-?\d{1,12}\.\d{3})\ m)
+    (?:,\ recognised\ by\ (?P<rung>parts\ with\ new\ GlobalIds|rule\ and\ place))?
     (?:,\ set\ (?P<status>[^,;:()]+))?,\ release\ (?P<release>[0-9a-f]{12}),
     \ parts\ (?P<parts>.*?)(?:;\ and\ (?P<more>\d{1,9})\ more)?\s*\Z""",
     re.VERBOSE,
@@ -125,7 +124,7 @@ def read_record(text: str) -> Record | None:
         severity=found["severity"],  # type: ignore[arg-type]
         value_mm=None if found["value"] == "no value" else float(found["value"][:-3]),
         places=int(found["places"]),
-        point=(float(found["x"]), float(found["y"]), float(found["z"])),
+        point=(float(found["x"]), float(found["y"]), float(found["z"])) if found["x"] else None,
         status=found["status"] or "",
         release=found["release"],
         parts=parts,
@@ -142,13 +141,15 @@ class Known:
     """An issue as the previous release left it.
 
     ``rule`` is named as now. ``standing`` tells whether its topic is open, or who closed it: the tool or a person,
-    ``by`` name. ``last`` is the newest record, ``before`` the one before it; None where there is none.
+    ``by`` name. ``last`` is the newest record, ``before`` the one before it; None where there is none. ``said`` are the
+    GUIDs of the topic's comments.
     """
 
     check_id: str
     rule: str
     topic: str
     title: str
+    severity: Severity = "error"
     status: str = ""
     standing: Literal["open", "tool", "person"] = "open"
     by: str = ""
@@ -161,14 +162,20 @@ class Known:
         """The eight digits reports show."""
         return key_of(self.check_id)
 
+    @property
+    def told(self) -> Record:
+        """The newest record, or what its name alone tells of it: parts in models nobody knows."""
+        if self.last is not None:
+            return self.last
+        parts = {part: ("", "") for part in base_of(self.check_id).split("|")[2:] if nameable(part)}
+        return Record(0, "new", False, self.severity, None, 1, None, "", "0" * 12, parts)
+
     def trace(self) -> Trace:
-        """What it is recognised by; without a record only the parts in its name are known."""
-        named = (p for p in base_of(self.check_id).split("|")[2:] if nameable(p))
-        parts = self.last.parts if self.last else dict.fromkeys(named, ("", ""))
-        marks = frozenset(mark for mark, _ in parts.values() if mark)
-        if self.last is None:
-            return Trace(self.check_id, self.rule, frozenset(parts), marks)
-        return Trace(self.check_id, self.rule, frozenset(parts), marks, (self.last.point,), over=not self.last.fails)
+        """What it is recognised by."""
+        told = self.told
+        marks = frozenset(mark for mark, _ in told.parts.values() if mark)
+        points = () if told.point is None else (told.point,)
+        return Trace(self.check_id, self.rule, frozenset(told.parts), marks, points, over=not told.fails)
 
 
 @dataclass(frozen=True)
@@ -274,6 +281,7 @@ def _known(
         rule=renamed.get(rule, rule),
         topic=topic.guid,
         title=topic.title,
+        severity=next((each for each in SEVERITIES if each == topic.type.casefold()), "error"),
         status=topic.status,
         standing=standing,
         by=_person(topic),

@@ -154,6 +154,9 @@ def fault_of(issue: Issue, verdicts: Sequence[Verdict], guids: Sequence[str]) ->
     """An issue of a run, with the limits at its worst place; ``guids`` are those of the model's elements."""
     members = [verdicts[m] for m in issue.members]
     worst = next((v for v in members if v.value_mm == issue.worst_mm), members[0] if members else None)
+    others = [verdict.point_m for verdict in members]
+    if issue.point_m in others:
+        others.remove(issue.point_m)
     return Fault(
         check_id=issue.check_id,
         rule=issue.rule,
@@ -162,7 +165,7 @@ def fault_of(issue: Issue, verdicts: Sequence[Verdict], guids: Sequence[str]) ->
         value_mm=issue.worst_mm,
         minimum_mm=worst.minimum_mm if worst else None,
         maximum_mm=worst.maximum_mm if worst else None,
-        points=(issue.point_m, *(v.point_m for v in members if v.point_m != issue.point_m)),
+        points=(issue.point_m, *others),
         parts=tuple(guids[i] for i in issue.elements),
         accepted=issue.accepted,
     )
@@ -335,6 +338,10 @@ class _Teller:
             self.lacking[kind] += 1
         return found
 
+    def _once_more(self, last: Record) -> bool:
+        """Whether this release has been told already: then it is told again, and not that nothing has changed since."""
+        return last.release == self.now.release and self.previous.release in ("", self.now.release)
+
     # ---- what fails ----
 
     def fails(self, i: int, fault: Fault, name: Name, lapsed: str) -> Change:
@@ -356,7 +363,7 @@ class _Teller:
         was = last
         life = "accepted" if fault.accepted else _LIFE[comment or "changed"]
         rung = name.rung
-        if remark is None and last and last.release == self.now.release:  # the same release once more
+        if remark is None and last and self._once_more(last):
             life = "accepted" if fault.accepted else _LIFE[last.event]
             was, rung = (known.before, last.rung or rung) if last.event != "new" else (None, "")
         before = was.value_mm if was else None
@@ -386,7 +393,8 @@ class _Teller:
             return "", "", False
         present = recorded(fault, self.now.part, self.now.release)
         other_parts = set(present.parts) != set(last.parts) or present.more != last.more
-        moved = dist(last.point, fault.points[0]) > SAME_PLACE_M
+        moved_m = dist(last.point, fault.points[0]) if last.point else 0.0
+        moved = moved_m > SAME_PLACE_M
         view = other_parts or moved
         if not last.fails:
             return "back", "", view
@@ -407,7 +415,7 @@ class _Teller:
             begin = f"Now at {len(fault.points)} place{'' if len(fault.points) == 1 else 's'}, was at {last.places}: "
             return ("worse" if len(fault.points) > last.places else "better"), begin, view
         if moved:
-            return "changed", f"Unchanged, {dist(last.point, fault.points[0]):.1f} m from its earlier place: ", view
+            return "changed", f"Unchanged, {moved_m:.1f} m from its earlier place: ", view
         return ("changed", "Unchanged, on other parts: ", view) if other_parts else ("", "", view)
 
     def _fault_said(
@@ -456,7 +464,7 @@ class _Teller:
 
         if last and not last.fails:
             # Said already; where a person has opened it again, it is a person's matter.
-            if known.standing == "tool" and last.release == self.now.release:
+            if known.standing == "tool" and self._once_more(last):
                 yield change("mended", known.title)
             return
         if known.standing == "person" or (known.standing == "tool" and not (last and last.accepted)):
@@ -474,9 +482,8 @@ class _Teller:
             names = [f"{mark} ({guid})" if mark else guid for guid, mark in gone]
             more = f" and {len(names) - 3} more" if len(names) > 3 else ""
             first = f"Gone: {', '.join(names[:3])}{more} {'is' if len(names) == 1 else 'are'} in no model any more."
-        record = replace(
-            last or _NOTHING_KNOWN, event="gone" if gone else "mended", accepted=False, release=self.now.release
-        )
+        event: Event = "gone" if gone else "mended"
+        record = replace(known.told, event=event, accepted=False, release=self.now.release, rung="")
         remark = self._remark(known.topic, known, record, [first], "closed", view=False)
         yield change("mended", known.title, remark)
 
@@ -488,10 +495,11 @@ class _Teller:
             return self.now.silent[known.rule]
         if known.rule not in self.now.asked:
             return f"there is no rule {known.rule} any more"
-        parts = known.last.parts if known.last else {}
-        lost = sorted({model for guid, (_, model) in parts.items() if not self._here(guid)} & set(self.missing))
-        if lost:
-            return f"not in this release: {', '.join(lost)}"
+        lost = {model for guid, (_, model) in known.told.parts.items() if not self._here(guid)}
+        if "" in lost:
+            return "nothing tells in which model its parts were"
+        if lost & set(self.missing):
+            return f"not in this release: {', '.join(sorted(lost & set(self.missing)))}"
         seen = self._seen(known)
         if seen == "undecided":
             return "it could not be measured"
@@ -510,8 +518,7 @@ class _Teller:
 
     def _gone(self, known: Known) -> list[tuple[str, str]]:
         """GlobalIds and marks of parts that are in no model any more."""
-        parts = known.last.parts if known.last else dict.fromkeys(known.trace().parts, ("", ""))
-        return [(guid, mark) for guid, (mark, _) in parts.items() if not self._here(guid)]
+        return [(guid, mark) for guid, (mark, _) in known.told.parts.items() if not self._here(guid)]
 
 
 _ROUNDED: Final = 0.006
@@ -521,7 +528,6 @@ _RUNGS: Final = {
     PARTS_AGAIN: "Its parts have new GlobalIds; they were recognised by their marks or bodies.",
     SAME_PLACE: "Parts of it have new GlobalIds; it was recognised by its rule and place.",
 }
-_NOTHING_KNOWN: Final = Record(1, "mended", False, "error", None, 1, (0.0, 0.0, 0.0), "", "0" * 12)
 LONGEST_LINE: Final = 400
 
 

@@ -354,7 +354,7 @@ def _window(hole_x: tuple[float, float], hole_y: tuple[float, float]) -> dict[st
     }
     for side, (x, y) in gap.items():
         parts[f"window seal {side}"] = block("seal", x, y, (8, 48))
-        parts[f"window insulation {side}"] = block("insulation", x, y, (48, 128))
+        parts[f"window insulation at {side}"] = block("insulation", x, y, (48, 128))
     return parts
 
 
@@ -408,7 +408,7 @@ def eaves() -> Sketch:
         lapped = left - 600 * (bay == 2), right - 500 * (bay == 1)
         parts[f"roof seal {bay}"] = block("seal", butt, (top, top + 4), (8, 38))
         parts[f"membrane {bay}"] = block("membrane", lapped, (top + 3 + bay, top + 4 + bay), (-3000, 108))
-        parts[f"clamp {bay}"] = block("flashing", butt, (top + 6, top + 7), (8, 108))
+        parts[f"clamp flashing {bay}"] = block("flashing", butt, (top + 6, top + 7), (8, 108))
         parts[f"eave profile {bay}"] = Part(
             "eave-profile",
             (

@@ -57,7 +57,8 @@ def _pressed(seams: PanelEndSeams, facade: Facade, limits: Limits, pieces: Piece
     """Verdicts on the strips of one lane: whether they fill the room between column and panel."""
     face, inner = column_face(seams), inner_faces(seams, facade, left=lane == 0)
     room = np.maximum(inner, face)
-    found = fill(seams, of_lane(pieces, lane), 1, face, room)
+    mine, endless = of_lane(pieces, lane), np.full(len(seams), np.inf)
+    found, place = fill(seams, mine, 1, face, room), fill(seams, mine, 0, -endless, endless)
     off_column, off_panel = (off > limits.loose_mm / MM for off in (found.first - face, room - found.last))
     between = [
         "column, strip and panel" if c and p else "column and strip" if c else "strip and panel" if p else "strips"
@@ -73,4 +74,6 @@ def _pressed(seams: PanelEndSeams, facade: Facade, limits: Limits, pieces: Piece
         limits.loose_mm,
         says_high=f"{_SAYS} is not pressed: {{value}} open between {{between}} on the {side}",
         words={"between": between},
+        out=(np.where(off_panel, found.last, face), np.where(off_panel, room, found.first)),
+        across=0.5 * (place.first + place.last),
     )

@@ -53,7 +53,7 @@ MEMBRANE = Layer("clamped membrane", "membrane under the clamp", ("membrane",), 
     remedy="Clamp the membrane along the whole upper edge and leave it slack between roof and clamp.",
     needs=("panel",),
     good=eaves(),
-    bad=eaves().without("clamp 2").saying("The membrane is clamped over the left part only."),
+    bad=eaves().without("clamp flashing 2").saying("The membrane is clamped over the left part only."),
     seen_from="inside",
 )
 def membrane_clamp(seams: RoofEdgeSeams, facade: Facade, limits: Limits) -> Verdicts:

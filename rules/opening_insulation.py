@@ -43,7 +43,7 @@ def _gaps(seams: OpeningSeams, facade: Facade) -> Bools:
     remedy="Pack the rest of the gap on all sides of the frame; in fire-rated walls with what the tested detail names.",
     needs=("panel", "window", "door"),
     good=detail(),
-    bad=detail().stretched("window insulation left", "back", 30.0).saying("30 mm of the left gap's depth is empty."),
+    bad=detail().stretched("window insulation at left", "back", 30.0).saying("30 mm of the left gap's depth is empty."),
 )
 def opening_insulation(seams: OpeningSeams, facade: Facade, limits: Limits) -> Verdicts:
     """Gap round a frame is filled over the depth of the frame.

@@ -50,8 +50,9 @@ def panel_edge_gap(seams: PanelEdgeSeams, facade: Facade, limits: Limits) -> Ver
     high = np.minimum(
         lowest(most_open - seams.width_max, above, size), lowest(seams.width_min - least_open, below, size)
     )
-    # The upper panel goes, unless only the lower one can without spoiling its other joint.
+    # The upper panel goes, unless only the lower one can without spoiling its other joint, or the foot of the wall.
     lower = (low[above] > high[above] + SAME_LENGTH) & (low[below] <= high[below] + SAME_LENGTH)
+    lower &= np.isin(below, above)
     part = np.where(lower, below, above)
     return within(
         seams.width_min,

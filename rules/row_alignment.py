@@ -88,7 +88,7 @@ def _off_whole(
     """For crossings that fail because a whole stack of panels hangs too high or too low, the joint of that stack there.
 
     Also whether it is so (n,), and the shift upwards that brings the stack to the height of its neighbours. A stack is
-    off as a whole when one shift mends all its crossings and its neighbour's other ones are right.
+    off as a whole when all its crossings fail and one shift mends them; of two such neighbours that with more of them.
     """
     number = stacks(facade)
     # How far each crossing lies too low (positive) or too high for the stack on its left, and on its right.
@@ -104,8 +104,8 @@ def _off_whole(
     whole = every & (low <= high + SAME_LENGTH)
     count = len(crossings)
     mine = known & bad & whole[stack]
-    on_left, on_right = mine[:count], mine[count:]
-    off = on_left ^ on_right  # where both are, nobody can tell which
-    side = np.where(on_left, 0, 1)
+    number_bad = np.where(mine, np.bincount(stack[known & bad], minlength=size)[stack], 0)
+    of_left, of_right = number_bad[:count], number_bad[count:]
+    off, side = of_left != of_right, np.where(of_left > of_right, 0, 1)  # where both are alike, nobody can tell which
     picked = np.where(off, np.stack([crossings.left, crossings.right])[side, np.arange(count)], -1)
     return picked, off, np.where(side == 0, crossings.step, -crossings.step)

@@ -88,6 +88,7 @@ def seam_foam(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts:
             limits.depth_mm,
             np.inf,
             says_low=f"{_SAYS} is only {{value}} deep",
+            out=(found.first, found.last),
         ),
         in_section(
             seams,
@@ -99,5 +100,6 @@ def seam_foam(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts:
             says_high=f"{_SAYS} lies {{value}} off the column face",
             what="foam strip",
             shifts=Shifts(-off, allowed - off),
+            out=(face, found.first),
         ),
     )

@@ -1,15 +1,16 @@
 """Promises of all rules: each flags its bad sketch, accepts its good one and explains itself."""
 
 import re
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
 import pytest
-from drawn import MIRROR, RULES, built, checked, turned
+from drawn import MIRROR, RULES, built, checked, turned, wall
 
 import rules
 from checker.facade import Subjects
+from checker.lanes import lanes_of
 from checker.layers import Laps, laps
 from checker.model import ROLES
 from checker.output.explain import rule_in_full, rules_table
@@ -111,6 +112,25 @@ def test_its_words_reach_the_table_and_the_page(rule):
 
 
 @pytest.mark.parametrize("rule", EVERY)
+def test_its_limits_are_traced_to_their_sources_and_shown_by_sketches(rule):
+    """The page and the README's table tell limits, basis, source, a good and a bad sketch; none may be lacking."""
+    page = " ".join(rule_in_full(rule).split())
+    table = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+    (row,) = [line for line in table.splitlines() if line.startswith(f"| `{rule.name}` |")]
+    assert fields(rule.limits)
+    for setting in fields(rule.limits):
+        assert setting.name in page
+        assert setting.name in row
+        for about in ("basis", "source"):
+            assert setting.metadata[about] in page
+            assert setting.metadata[about] in row
+    for sketch in (rule.good, rule.bad):
+        assert sketch.describe()
+        assert sketch.describe() in page
+        assert sketch.describe() in row
+
+
+@pytest.mark.parametrize("rule", EVERY)
 def test_it_answers_for_all_subjects_at_once(rule):
     """Every array of its answer has one entry per subject, also where there are none."""
     needed = [n for n, part in rule.good.parts.items() if part.role in set(rule.needs) - {"panel"}]
@@ -139,6 +159,32 @@ def test_a_failure_says_value_and_requirement(rule):
             verdict.maximum_mm is None or verdict.value_mm <= verdict.maximum_mm
         )
         assert not inside
+
+
+@pytest.mark.parametrize("rule", [p for p in EVERY if p.values[0].layer and p.values[0].layer.seams])
+def test_a_layer_that_is_taken_away_whole_is_not_modelled(rule):
+    """No neighbour of the same role stands for it; what is left of the sketch is as right as before."""
+    facade = built(rule.good)
+    lanes = [lane for kind in rule.layer.seams for lane in lanes_of(facade, rule.layer, kind)]
+    names = {facade.model.elements[e].name for lane in lanes for e in lane.inside.element}
+    assert names
+    result = checked(rule.good.without(*names))
+    assert not [v for v in result.verdicts if v.rule == rule.name]
+    (coverage,) = (each for each in result.coverage if each.rule == rule.name)
+    assert coverage.not_modelled == coverage.subjects
+
+
+def test_panels_and_columns_alone_give_one_line_per_absent_layer():
+    """The seams themselves are judged, and pass; nothing else is said."""
+    alone = [name for name, part in wall(4, 3).parts.items() if part.role in ("panel", "column")]
+    sketch = replace(wall(4, 3), parts={name: wall(4, 3).parts[name] for name in alone})
+    result = checked(sketch)
+    assert not result.verdicts
+    for coverage in result.coverage:
+        layer = RULES[coverage.rule].layer
+        assert coverage.passed + coverage.not_modelled == coverage.subjects
+        assert coverage.not_modelled in (0, coverage.subjects)
+        assert layer is None or coverage.not_modelled == coverage.subjects
 
 
 def test_a_rule_that_says_nothing_is_refused():

@@ -173,6 +173,7 @@ def test_findings_hold_what_the_run_found():
             "undecided": 1,
             "accepted": 2,
             "length_m": 4.0,
+            "stated": 0,
         }
     ]
     first, undecided, accepted = read["verdicts"]
@@ -197,8 +198,8 @@ def test_findings_keep_their_order_of_keys_and_one_line_each():
     content = findings(result())
     read = json.loads(content)
     assert list(read) == [
-        *("format", "tool", "release", "models", "summary", "ways", "occupied", "coverage", "verdicts", "issues"),
-        *("changes", "parts"),
+        *("format", "tool", "release", "models", "summary", "ways", "occupied", "coverage", "airtight"),
+        *("verdicts", "issues", "changes", "parts"),
     ]
     # The order in which the schema lists the keys is the order in which they stand.
     for section in ("ways", "occupied", "coverage", "verdicts", "issues", "models"):
@@ -348,7 +349,7 @@ def test_hostile_names_stay_on_their_line_and_inside_the_page():
 
 
 def test_what_changed_is_told_between_issues_and_notes():
-    hostile = Change("3f0c5e7a", "t", "seam-width", "worse", HOSTILE * 9, "same place", 20.0, 22.0, 0)
+    hostile = Change("3f0c5e7a", "t", "seam-width", "worse", HOSTILE * 9, "rule and place", 20.0, 22.0, 0)
     mended = Change("0000000a", "u", "seam-width", "mended", "Seam is narrow")
     quiet = Change("0000000b", "v", "seam-width", "unchanged", "Foam is short", "same parts", 3.0, 3.0, 1)
     moved = PartChange("0Pnl1", "moved", "panel", HOSTILE, HOSTILE, "0Old", "mark", 12.04)
@@ -361,7 +362,7 @@ def test_what_changed_is_told_between_issues_and_notes():
     told = text.split("\n\n")
     (block,) = [part for part in told if part.startswith("Since issues.bcf: 1 worse, 1 mended, 1 unchanged\n")]
     assert "  0000000a  mended     Seam is narrow.\n" in block
-    assert "(was 20.0 mm); recognised by same place." in " ".join(block.split())
+    assert "(was 20.0 mm); recognised by rule and place." in " ".join(block.split())
     assert "Foam is short" not in block
     assert "Parts at seams: 1 removed, 1 moved; with new GlobalIds recognised 7 by mark\n" in block
     assert "(0Pnl1) moved by 12.0 mm" in " ".join(block.split())

@@ -11,6 +11,7 @@ from checker.bcf.records import Comment
 from checker.identity import key_of, topic_of
 from checker.memory import previous_of, read_record
 from checker.output.update import comment_date
+from checker.releases import changes_of, named
 from checker.settings import Statuses
 
 WORSE = fault(52.0)
@@ -471,7 +472,24 @@ def test_a_topic_without_comments_goes_on_in_silence_until_it_passes():
     file = touched(first(), comments=())
     changes, after = lived([WORSE], file, now("b"))
     assert (only(changes).life, only(changes).rung, after) == ("unchanged", "same parts", file)
-    assert newest(lived([], file, now("b"))[1])[1:] == ("Mended: passes now.", "Closed")
+    text, line, status = newest(lived([], file, now("b"))[1])
+    assert (line, status) == ("Mended: passes now.", "Closed")
+    assert "no value, 1 place, no place, set Closed" in text
+    again, back = lived([WORSE], lived([], file, now("b"))[1], now("c"))
+    assert (only(again).life, newest(back)[2]) == ("back", "ReOpened")
+    gone = {guid: told for guid, told in now().part.items() if guid != PARTS[0]}
+    changes, after = lived([], file, now("b", part=gone, seen=lambda *_: "nothing"))
+    assert (only(changes).life, after) == ("no longer checkable", file)
+    assert only(changes).says.endswith("nothing tells in which model its parts were")
+
+
+def test_models_that_are_rolled_back_are_told_against_what_was_last_told():
+    """The same bytes again, but not right after each other: what lies beside the file tells which release was last."""
+    file = lived([WORSE], first(), now("b"))[1]
+    for last, life in (("", "worse"), ("b" * 12, "worse"), ("a" * 12, "unchanged")):
+        previous = replace(previous_of(file, Statuses(), {}), release=last)
+        names = named([WORSE], previous, now("b"))
+        assert only(changes_of([WORSE], names, previous, now("b"), Statuses(), {})).life == life
 
 
 def test_a_missing_topic_means_nothing_and_comes_back_under_its_guid():

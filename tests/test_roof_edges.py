@@ -79,7 +79,7 @@ def test_limit_of_the_seal(gap, fine, place):
         assert only_issue(result, "roof-edge-seal").worst_mm == pytest.approx(gap, abs=0.01)
 
 
-@pytest.mark.parametrize(("rule", "part"), [("membrane-clamp", "clamp"), ("eave-profile", "eave profile")])
+@pytest.mark.parametrize(("rule", "part"), [("membrane-clamp", "clamp flashing"), ("eave-profile", "eave profile")])
 @pytest.mark.parametrize(("gap", "fine"), [(-300.0, True), (0.98, True), (1.0, True), (1.02, False), (50.0, False)])
 def test_limit_of_what_may_lap(rule, part, gap, fine):
     result = checked(eaves().stretched(f"{part} 1", "right", -gap))

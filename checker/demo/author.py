@@ -104,7 +104,7 @@ def write_files(folder: Path, hall: Hall, options: Options) -> Written:
         names |= {key: element.Name for key, element in writer.write(parts).items()}
         data = writer.text().encode("ascii")
         path = folder / f"{name}.{'ifczip' if options.zipped else 'ifc'}"
-        path.write_bytes(_zipped(f"{name}.ifc", data) if options.zipped else data)
+        path.write_bytes(zipped(f"{name}.ifc", data) if options.zipped else data)
         paths.append(path)
     return Written(tuple(paths), building, names)
 
@@ -384,7 +384,8 @@ def _shuffled(text: str, seed: int) -> str:
     return head + "DATA;\n" + "\n".join(lines) + "\nENDSEC;" + tail
 
 
-def _zipped(name: str, data: bytes) -> bytes:
+def zipped(name: str, data: bytes) -> bytes:
+    """A zip file of one entry that is the same whenever it is made."""
     whole = BytesIO()
     with zipfile.ZipFile(whole, "w") as archive:
         entry = zipfile.ZipInfo(name, (2026, 3, 2, 8, 0, 0))
