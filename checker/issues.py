@@ -11,7 +11,7 @@ import numpy as np
 
 from checker.cut import frame_of
 from checker.facade import Facade, Subjects
-from checker.geometry import SAME_LENGTH
+from checker.geometry import SAME_LENGTH, unit
 from checker.identity import check_id_of, key_of, numbered, topic_of
 from checker.model import Floats, Ints
 from checker.result import Coverage, Issue, Move, Section, Severity, State, Verdict
@@ -236,6 +236,10 @@ def _section(facade: Facade, answer: Answer, i: int) -> Section:
     point = verdicts.point[i]
     span = np.full((2, 3), np.nan) if verdicts.span is None else verdicts.span[i]
     reach = axes @ (span[1] - span[0])
+    if np.isfinite(reach).all():
+        # A layer may lie beside the place that stands for it: the cut runs through what was measured.
+        way, off = unit(span[1] - span[0]), span[0] - point
+        point = point + off - (off @ way) * way
     lengthwise = float(np.linalg.norm(reach)) <= _IN_PICTURE and int(np.abs(reach).argmax()) == 0
     normal = (out if answer.rule.lengthwise == "facing" else across) if lengthwise else along
     frame, kind = frame_of(normal, out, facade.sides.frame[answer.subjects.side[i], 1])
