@@ -25,6 +25,7 @@ from checker import __version__, earlier
 from checker.acceptances import a_day, looked_up, with_acceptance
 from checker.earlier import found_before, outcome
 from checker.errors import BadSettings, CannotCheck, did_you_mean
+from checker.model import Model
 from checker.nameless import nameless_at_facade
 from checker.output.explain import proposed_roles, recognised, rule_in_full, rules_table, write_proposal
 from checker.output.ids import ids_file
@@ -132,9 +133,10 @@ def check(
         asked = [Format(each).value for each in dict.fromkeys(formats or Format)]
         written = run.write(result, out, asked, before, bcf_version.value if bcf_version else None)
     _print(summary(replace(result, notes=(*result.notes, *written.notes)), written.files))
+    _warn(result.model)
     if result.unchecked:
         raise CannotCheck(result.unchecked)
-    _exit(fail_on, {severity: result.count(severity) for severity in SEVERITIES})
+    _exit(fail_on, {severity: result.count(severity) + result.remarked(severity) for severity in SEVERITIES})
 
 
 @app.command()
@@ -211,6 +213,7 @@ def roles(
     settings = _settings(config)
     with _progress() as progress:
         model = run.recognise(files_to_read(models or [], settings), settings, progress, everything=True)
+    _warn(model)
     nameless = nameless_at_facade(model)
     if write is None:
         _print(recognised(model, nameless))
@@ -290,6 +293,14 @@ def _print(text: str) -> None:
         sys.stdout.flush()
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _warn(model: Model) -> None:
+    """What makes results of these models doubtful, for those who read messages only."""
+    for one in model.intake:
+        for remark in one.remarks:
+            if remark.severity != "note":
+                _tell(f"Warning: {remark.text}")
 
 
 def _tell(text: str) -> None:

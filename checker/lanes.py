@@ -17,6 +17,9 @@ SEARCH: Final = 0.25
 """A part of the right role this near to a zone was meant for it, though it lies wrong."""
 THROUGH: Final = 0.7
 """A piece runs through a zone, from inside outwards, when the cosine of its direction with out is above this."""
+STRAIGHT: Final = 0.99996
+"""A part runs along a line, and not askew to it, when the cosine of its direction with it is above this (half a
+degree)."""
 WIDEST_STRIP: Final = 0.30
 """A part no wider than this, and three times as long, has one direction."""
 CORNER_STRETCH: Final = 0.15
@@ -251,11 +254,13 @@ def _stretches(
     )
     if zone is None:
         return pieces, extents
-    # A part that pokes into the zone from elsewhere does not count: the middle of its section must lie inside.
-    frames = frame[pieces.lane]
-    middle = 0.5 * (pieces.start + pieces.end)
+    # A part that pokes into the zone from elsewhere does not count: the middle of its section must lie inside, and of
+    # a part that runs askew, over a bend, the middle of the whole.
+    frames, middle = frame[pieces.lane], 0.5 * (pieces.start + pieces.end)
     near, far = g.slices(facade.model.meshes, pieces.element, frames, middle[:, None])
-    depth = 0.5 * (near + far)[:, 0, 1]
+    whole = np.einsum("kj,kj->k", facade.boxes.centre[pieces.element], frames[:, 2])
+    askew = (along < STRAIGHT) & (along > 0.5) & (size[:, 0] >= 2.0 * size[:, 1])
+    depth = np.where(askew[owner], whole, 0.5 * (near + far)[:, 0, 1])
     inside = (depth > zone.out_low[pieces.lane] - TOUCH) & (depth < zone.out_high[pieces.lane] + TOUCH)
     # At an inner corner the piece of the other side, which runs outwards here, fills its own width.
     return pieces.take(inside | _runs_through(facade, pieces.element, frames)), extents

@@ -7,7 +7,7 @@ site, no map conversion). ``Model.origin`` was subtracted from all coordinates i
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,14 +37,40 @@ ROLES: Final = (
 """What an element may be. ``""`` stands for none of these."""
 
 
+Severity = Literal["error", "warning", "note"]
+
+
 @dataclass(frozen=True, slots=True)
 class ModelFile:
-    """A model file to read: where it is, what the project calls it, whose it is, how far to move it (x, y, z) in mm."""
+    """A model file to read: where it is, what the project calls it, whose it is, how far to move it (x, y, z) in mm.
+
+    ``shift_mm`` is None where the project says nothing: then the file may be told to lie wrong.
+    """
 
     path: Path
     name: str = ""
     owner: str = ""
-    shift_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    shift_mm: tuple[float, float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """A sentence on a file that names it, and how grave it is: an error makes any result doubtful."""
+
+    severity: Severity
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Georeference:
+    """Where a file says it lies on earth: by a ``map`` conversion, ``name`` the map, or by the ``site``.
+
+    ``place`` is (east, north, height) on the map in metres, or (latitude, longitude) in degrees and height in metres.
+    """
+
+    kind: Literal["map", "site"]
+    name: str
+    place: tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +80,8 @@ class Source:
     ``length_unit`` is a word such as ``mm``, ``m`` or ``foot``; ``project_guid`` the GlobalId of the IfcProject;
     ``saved`` the time stamp of the file header as ``YYYY-MM-DDThh:mm:ssZ`` or ``""``; ``header_name`` the name
     the header gives the file. ``frame`` are the rows (4, 4) of the matrix that brought the file's own coordinates into
-    the world, () where they are the same.
+    the world, () where they are the same. ``products`` counts everything with a place in the file, ``remarks`` are what
+    was odd in reading it, ``shift_mm`` is what the project said of it.
     """
 
     file: str
@@ -68,6 +95,10 @@ class Source:
     name: str
     owner: str
     frame: tuple[tuple[float, ...], ...] = ()
+    products: int = 0
+    georeference: Georeference | None = None
+    remarks: tuple[Remark, ...] = ()
+    shift_mm: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,11 +168,52 @@ class GridAxis:
 
 
 @dataclass(frozen=True, slots=True)
+class Fit:
+    """How a model lies to the others of its release.
+
+    ``alone`` where there is no other, ``meets``, ``off``, ``turned`` by ``turn_deg``, ``unknown`` where nothing tells.
+    ``met`` joints of walls meet columns of other files (or columns joints) as the files lie, ``best`` would after the
+    shift ``shift_m`` of this file. ``exact`` is false where that is known to centimetres only, ``alike`` true where
+    another shift does as well; ``by_grid`` says that axes of grids told it. ``against`` are the sources it was held
+    against, ``joints`` the wall joints it has that need a column of another file.
+    """
+
+    state: Literal["alone", "meets", "off", "turned", "unknown"]
+    met: int = 0
+    best: int = 0
+    shift_m: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    exact: bool = True
+    alike: bool = False
+    by_grid: bool = False
+    turn_deg: float = 0.0
+    against: tuple[int, ...] = ()
+    joints: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Intake:
+    """What arrived in one file, as far as it was read for a check.
+
+    ``size_m`` is length, width and height of all bodies, None where there are none; ``distance_m`` how far their middle
+    lies from the origin. ``roles`` counts elements by role, most frequent first, those without a role left out.
+    """
+
+    elements: int = 0
+    bodies: int = 0
+    size_m: tuple[float, float, float] | None = None
+    distance_m: float = 0.0
+    doubles: int = 0
+    roles: Mapping[str, int] = field(default_factory=dict)
+    fit: Fit = Fit("alone")
+    remarks: tuple[Remark, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Model:
     """All models of one release in one frame.
 
     ``faults[i]`` says in words why element i cannot be measured (no body, broken body, open mesh), or is ``""``.
-    Elements stand in the order of their GlobalIds, whatever the order of files was.
+    Elements stand in the order of their GlobalIds, whatever the order of files was. ``intake`` tells of each source.
     """
 
     sources: tuple[Source, ...]
@@ -152,3 +224,4 @@ class Model:
     grid: tuple[GridAxis, ...]
     origin: Floats
     notes: tuple[str, ...] = ()
+    intake: tuple[Intake, ...] = ()

@@ -5,9 +5,9 @@ from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from checker.model import Model
+from checker.model import Severity as Severity
 
 State = Literal["pass", "fail", "not-modelled", "undecided", "accepted"]
-Severity = Literal["error", "warning", "note"]
 SEVERITIES: Final[tuple[Severity, ...]] = ("error", "warning", "note")
 """Worst first."""
 
@@ -284,3 +284,7 @@ class Result:
     def count(self, severity: Severity) -> int:
         """How many open issues (not accepted) have this severity."""
         return sum(1 for issue in self.issues if issue.severity == severity and not issue.accepted)
+
+    def remarked(self, severity: Severity) -> bool:
+        """Whether there is a remark of this severity on what arrived."""
+        return any(remark.severity == severity for one in self.model.intake for remark in one.remarks)

@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 import shapely
 
-from checker import issues, nameless, read, releases, roles
+from checker import intake, issues, nameless, read, releases, roles
 from checker.barrier import AirLines, shares
 from checker.bcf.reading import check_unchanged, read_bcf
 from checker.bcf.records import BcfVersion
@@ -46,7 +46,7 @@ def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress
     """Read the models and tell what each element is; ``everything`` reads also bodies that no role could need.
 
     Raises:
-        BadModel: A file cannot be read, or the models do not meet in space.
+        BadModel: A file cannot be read, its unit cannot be right, or the models do not meet in space.
         BadSettings: A role's query is wrong.
     """
     progress("reading models", 0.0)
@@ -55,7 +55,7 @@ def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress
     wanted = roles.worth_reading(reading.elements, queried)
     progress("reading bodies", 0.25)
     meshes, faults = reading.bodies(wanted | everything)
-    reading.check_alignment(meshes)
+    arrived = intake.examine(reading.sources, reading.elements, meshes, reading.origin, reading.grids)
     progress("recognising parts", 0.6)
     queried = reading.matches(settings.roles, meshes)
     # What else was read must not change what is recognised.
@@ -72,7 +72,8 @@ def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress
         faults=faults,
         grid=reading.grid,
         origin=reading.origin,
-        notes=(*reading.notes, *reading.idle(settings.roles, meshes)),
+        notes=tuple(reading.idle(settings.roles, meshes)),
+        intake=intake.counted(arrived, reading.elements, found),
     )
     return _with_bodies_at_panels(model, reading, wanted | everything)
 

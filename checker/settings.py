@@ -117,7 +117,7 @@ def parse_settings(path: Path, data: bytes, rules: Sequence[AnyRule]) -> Setting
             off.add(rule.name)
         limits[rule.name] = rule.limits(**chosen)
     models = tuple(
-        ModelFile(path.parent / entry["file"], name, entry.get("owner", name), entry.get("shift_mm", (0.0, 0.0, 0.0)))
+        ModelFile(path.parent / entry["file"], name, entry.get("owner", name), entry.get("shift_mm"))
         for name, entry in read.get("models", {}).items()
     )
     accepted = tuple(Acceptance(**entry) for entry in read.get("accepted", ()))

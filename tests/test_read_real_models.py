@@ -62,12 +62,3 @@ def test_all_elements_are_measurable_or_say_why(name, listed, faulty):
     assert len(reading.elements) == listed
     assert sum(fault != "" for fault in faults) == faulty
     assert reading.notes == ()
-    reading.check_alignment(meshes)
-
-
-def test_two_releases_of_one_model_lie_on_each_other():
-    old, new = (FOLDER / f"aac-plot01-{release}.ifc" for release in ("old", "new"))
-    reading = open_models([ModelFile(new), ModelFile(old)])
-    assert [source.name for source in reading.sources] == ["aac-plot01-new", "aac-plot01-old"]
-    meshes, _ = reading.bodies(everything(reading))
-    reading.check_alignment(meshes)

@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from checker import __version__
 from checker.identity import Parts, parts_of, release_id
+from checker.model import Intake, Source
 from checker.result import (
     LIVES,
     SEVERITIES,
@@ -61,6 +62,7 @@ def findings(result: Result) -> bytes:
         ("tool", _line({"name": "seamtrace", "version": __version__})),
         ("release", json.dumps(release_id(model.sources))),
         ("models", _list(sources)),
+        ("intake", _list(_intake(source, one) for source, one in zip(model.sources, model.intake, strict=False))),
         ("summary", _line(summary)),
         ("ways", _list(map(_way, result.ways))),
         ("occupied", _list(map(_occupied, result.occupied))),
@@ -122,6 +124,34 @@ def _way(way: WayFound) -> Json:
 def _occupied(seam: Occupied) -> Json:
     elements = [{"guid": guid, "class": kind, "name": name} for guid, kind, name in seam.elements]
     return {"subject": seam.subject, "share": round(seam.share, 4), "elements": elements}
+
+
+def _intake(source: Source, one: Intake) -> Json:
+    fit, earth = one.fit, source.georeference
+    shift = [_mm(1000.0 * value) for value in fit.shift_m] if fit.state == "off" else None
+    return {
+        "file": source.file,
+        "products": source.products,
+        "elements": one.elements,
+        "bodies": one.bodies,
+        "size_m": [_metres(value) for value in one.size_m] if one.size_m else None,
+        "distance_m": _metres(one.distance_m),
+        "doubles": one.doubles,
+        "roles": dict(one.roles),
+        "georeference": {"kind": earth.kind, "name": earth.name, "place": list(earth.place)} if earth else None,
+        "meets": {
+            "state": fit.state,
+            "met": fit.met,
+            "best": fit.best,
+            "shift_mm": shift,
+            "exact": fit.exact,
+            "alike": fit.alike,
+            "by_grid": fit.by_grid,
+            "turn_deg": round(fit.turn_deg, 3),
+            "against": list(fit.against),
+        },
+        "remarks": [{"severity": remark.severity, "text": remark.text} for remark in one.remarks],
+    }
 
 
 def _coverage(coverage: Coverage) -> Json:

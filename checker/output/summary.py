@@ -7,6 +7,7 @@ from pathlib import Path
 from textwrap import wrap
 from typing import Final
 
+from checker.model import Intake, Model, Source
 from checker.result import (
     LIVES,
     SEVERITIES,
@@ -36,6 +37,7 @@ _PART: Final[Mapping[str, str]] = {
     "reshaped": "changed in shape",
 }
 _LONGEST_NAME: Final = 60
+_MEETS: Final = {"alone": "-", "meets": "yes", "off": "no", "turned": "no", "unknown": "?"}
 _CAUTION: Final = (
     "Geometry and data were checked against settings; a pass is no certificate. Structure, fire, wind, lifting and "
     "local codes are for qualified people."
@@ -204,13 +206,41 @@ def _sources(result: Result) -> list[str]:
             count(len(next(iter(result.seams.columns.values()), [])), "seam"),
         )
     )
-    rows = [
-        [f"  {cut(source.file, 40)}", cut(source.schema, 12), cut(source.length_unit, 12), cut(source.owner, 24)]
-        for source in result.model.sources
+    head = f"{count(len(result.model.sources), 'model')}: {found}, {result.seam_length_m:.1f} m of seam"
+    return [head, *arrivals(result.model)]
+
+
+def arrivals(model: Model) -> list[str]:
+    """The table of what arrived in each file, and what is to be said of it, gravest first."""
+    head = ["  file", "schema", "unit", "size in m", "products", "panels", "columns", "other", "map", "meets", "owner"]
+    intake = model.intake or (Intake(),) * len(model.sources)
+    rows = [_arrival(source, one) for source, one in zip(model.sources, intake, strict=True)]
+    remarks = [
+        remark for severity in SEVERITIES for one in intake for remark in one.remarks if remark.severity == severity
     ]
+    said = [
+        line
+        for remark in remarks
+        for line in paragraph(remark.text, first=f"  {remark.severity.capitalize()}: ", rest="    ")
+    ]
+    return [*columns([head, *rows], right=range(4, 8)), *([""] if said else []), *said]
+
+
+def _arrival(source: Source, one: Intake) -> list[str]:
+    panels, named = one.roles.get("panel", 0), sum(one.roles.values())
+    where = source.georeference.kind if source.georeference else "no"
     return [
-        f"{count(len(rows), 'model')}: {found}, {result.seam_length_m:.1f} m of seam",
-        *columns([["  file", "schema", "unit", "owner"], *rows]),
+        f"  {cut(source.file, 30)}",
+        cut(source.schema, 12),
+        cut(source.length_unit, 8),
+        " x ".join(f"{length:.1f}" for length in one.size_m) if one.size_m else "no bodies",
+        str(source.products),
+        str(panels),
+        str(one.roles.get("column", 0)),
+        str(named - panels - one.roles.get("column", 0)),
+        where,
+        _MEETS[one.fit.state],
+        cut(source.owner, 16),
     ]
 
 

@@ -39,8 +39,6 @@ _LEFT_OUT: Final = (
     "IfcEdgeFeature",
 )
 _INDOOR_COVERINGS: Final = frozenset({"CEILING", "FLOORING", "SKIRTINGBOARD", "SLEEVING", "WRAPPING"})
-_GATHERINGS: Final = ("IfcElementAssembly", "IfcCurtainWall", "IfcRoof")
-"""They stand for their parts; listed themselves only where they have none, and assemblies where they are of layers."""
 _LAYERS: Final = ("IfcBuildingElementPart", "IfcPlate", "IfcCovering")
 """What the layers and pieces of one wall or panel are drawn as..."""
 _PIECES: Final = (*_LAYERS, "IfcMember", "IfcWall")
@@ -280,11 +278,13 @@ class Words:
         below = self._relations.children.get(entity.id())
         if not below:
             return (entity,)
+        if name == "IfcCurtainWall":
+            return None
         if name == "IfcElementAssembly":
             return self._relations.layers(entity) or None
-        if name != "IfcCurtainWall" and body_of(entity) is not None:
+        if body_of(entity) is not None:
             return (entity,)
-        return None if name in _GATHERINGS else tuple(self._relations.parts(entity)) or None
+        return tuple(self._relations.parts(entity)) or None
 
     def _element(self, entity: Entity, name: str, carriers: tuple[Entity, ...]) -> Element:
         number = entity.id()

@@ -1,10 +1,10 @@
 """Opens model files and guards against whatever a file from outside may turn out to be."""
 
+import codecs
 import hashlib
 import re
-import shutil
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,6 +14,7 @@ import ifcopenshell
 from ifcopenshell import ifcopenshell_wrapper as wrapper
 
 from checker.errors import BadModel
+from checker.model import Remark
 from checker.zipped import ZipGuard
 
 LARGEST_MODEL_BYTES: Final = 4 << 30
@@ -23,12 +24,47 @@ LARGEST_ZIP_RATIO: Final = 250
 MOST_ZIP_MEMBERS: Final = 100
 """An .ifcZIP holds one model and perhaps its pictures."""
 
-LIKE_ADD2: Final = ("IFC4X3", "IFC4X3_TC1", "IFC4X3_ADD1")
-"""Earlier issues of the schema that became IFC4X3_ADD2; for what is read here they say the same."""
+READ_AS: Final = {
+    "IFC2X3_TC1": "IFC2X3",
+    "IFC2X3_FINAL": "IFC2X3",
+    "IFC4_ADD1": "IFC4",
+    "IFC4_ADD2": "IFC4",
+    "IFC4_ADD2_TC1": "IFC4",
+    "IFC4X3": "IFC4X3_ADD2",
+    "IFC4X3_TC1": "IFC4X3_ADD2",
+    "IFC4X3_ADD1": "IFC4X3_ADD2",
+}
+"""Issues of a schema that, for what is read here, say the same as the one that can be read."""
 
 _CHUNK: Final = 1 << 20
 _EDGE: Final = 1 << 16
 _BROKEN: Final = "Export the model again, or fetch a fresh copy of the file."
+_EXPORT: Final = "Export the model as .ifc."
+_UNPACK: Final = "Unpack it first, or pack the .ifc file as .ifcZIP."
+_END: Final = b"END-ISO-10303-21"
+_WHOLE_END: Final = re.compile(rb"(?:\)|\bDATA)\s*;\s*(?:ENDSEC\s*;\s*)?END-ISO-10303-21")
+_COMMENT: Final = re.compile(rb"/\*.*?\*/", re.DOTALL)
+_FIRST_BYTES: Final = (
+    (b"\x1f\x8b", "packed with gzip", _UNPACK),
+    (b"BZh", "packed with bzip2", _UNPACK),
+    (b"\xfd7zXZ\0", "packed with xz", _UNPACK),
+    (b"7z\xbc\xaf\x27\x1c", "a 7z archive", _UNPACK),
+    (b"Rar!", "a RAR archive", _UNPACK),
+    (b"\x28\xb5\x2f\xfd", "packed with zstd", _UNPACK),
+    (b"%PDF", "a PDF document", _EXPORT),
+    (b"\x89PNG", "a picture", _EXPORT),
+    (b"\xff\xd8\xff", "a picture", _EXPORT),
+    (b"AC10", "a drawing (DWG)", _EXPORT),
+    (b"\xd0\xcf\x11\xe0", "the working file of another program", _EXPORT),
+    (b"glTF", "a mesh (glTF)", _EXPORT),
+    (b"\x89HDF", "a data file (HDF5)", "Export the model as .ifc text."),
+    (
+        b"version https://git-lfs",
+        "a pointer of Git LFS: the model itself was not fetched",
+        "Run 'git lfs pull'; in CI, check out with LFS.",
+    ),
+)
+"""What files of other kinds begin with, what they are and what to do."""
 _LAST_RECORD: Final = re.compile(rb"[;\r\n]\s*#(\d+)\s*=\s*([A-Za-z0-9_]+)\s*\(")
 _OPEN: Final[Any] = ifcopenshell.open  # its published types lack `lazy`
 
@@ -41,7 +77,11 @@ def schemas() -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class OpenFile:
-    """One opened file: ``text_path`` is the STEP text itself (unpacked where the file was a zip)."""
+    """One opened file: ``text_path`` is the STEP text that was read, a copy where the file could not be read as it is.
+
+    ``written_in`` is the schema it names where another one was read for it, ``letters`` the encoding of letters that
+    were written as plain bytes; both are "" where nothing had to be done.
+    """
 
     path: Path
     text_path: Path
@@ -49,6 +89,7 @@ class OpenFile:
     model: ifcopenshell.file
     log: Any
     written_in: str = ""
+    letters: str = ""
 
     @property
     def saved(self) -> str:
@@ -64,19 +105,24 @@ class OpenFile:
         """The name the header gives the file."""
         return _text(self.model.header.file_name.name)
 
-    def remarks(self) -> list[str]:
-        """What the parser had to leave out so far, in one sentence."""
-        read_as = f"{self.path.name}: written in schema {self.written_in}, read as {LIKE_ADD2[0]}_ADD2"
-        notes = [read_as] if self.written_in else []
+    def remarks(self) -> list[Remark]:
+        """What had to be read otherwise than it was written, or left out, one sentence each."""
+        notes = []
+        if self.written_in:
+            read_as = f"{self.path.name}: written in schema {self.written_in}, read as {READ_AS[self.written_in]}."
+            notes.append(Remark("note", read_as))
+        if self.letters:
+            guess = "" if self.letters == "UTF-8" else ", as Western European ones; others will read wrongly"
+            read_as = f"which the format does not allow; they were read all the same{guess}."
+            letters = f"{self.path.name}: letters are written as plain {self.letters} bytes, {read_as}"
+            notes.append(Remark("note", letters))
         faults = [m.message for m in self.log.log_messages() if m.severity >= self.log.LOG_ERROR]
         if not faults:
             return notes
         # The parser reports in no fixed order, and the text may quote the file: take one, harmless and short.
         first = "".join(c if c.isprintable() else "?" for c in min(faults))[:120]
-        return [
-            *notes,
-            f"{self.path.name}: faulty records or references that were left out: {len(faults)}, such as: {first}",
-        ]
+        left_out = f"faulty records or references that were left out: {len(faults)}, such as: {first}"
+        return [*notes, Remark("warning", f"{self.path.name}: {left_out}")]
 
 
 def open_file(path: Path, unpack_into: Callable[[], Path]) -> OpenFile:
@@ -113,29 +159,25 @@ def _open_file(path: Path, unpack_into: Callable[[], Path]) -> OpenFile:
         text_path = path
     _check_text(path, head)
     tail = _edge(text_path, -_EDGE)
-    if b"END-ISO-10303-21" not in tail:
-        raise BadModel(f"{path} is cut short: its end marker END-ISO-10303-21 is missing. {_BROKEN}")
-    with text_path.open("rb") as stream:
-        # The parser skips them like blanks, and with them whatever a bad disk has written them over.
-        if any(b"\0" in chunk for chunk in iter(lambda: stream.read(_CHUNK), b"")):
-            raise BadModel(f"{path} is damaged: it holds bytes that are no text. {_BROKEN}")
-    written_in = _declared_schema(head).strip("'")
-    if written_in in LIKE_ADD2 and written_in not in schemas():
-        text_path = _renamed(text_path, written_in, (folder or unpack_into()) / "renamed.ifc")
-    else:
-        written_in = ""
+    _check_end(path, tail)
+    letters = _letters(path, text_path)
+    written_in = _declared_schema(head)
+    schema = "" if written_in in schemas() else READ_AS.get(written_in, "")
+    if schema or letters:
+        text_path = _copied(text_path, (folder or unpack_into()) / "copy.ifc", letters, schema)
     log: Any = wrapper.logger()
     log.output_format(log.FMT_INMEMORY)
     try:
         # The lazy index falls back to a full parse by itself where the text is unusual.
         model = _OPEN(text_path, format=".ifc", lazy=True, logger=log)
     except ifcopenshell.SchemaError as error:
-        schema = _declared_schema(head)
-        known = ", ".join(schemas())
-        raise BadModel(f"{path} is written in schema {schema}; this tool reads {known}. Export it in one.") from error
+        raise BadModel(f"{path} {_unreadable(written_in)}") from error
     except (ifcopenshell.Error, RuntimeError) as error:
-        raise BadModel(f"{path} is damaged: its text breaks the rules of a STEP file. {_BROKEN}") from error
-    opened = OpenFile(path, text_path, sha256, model, log, written_in)
+        fault = (
+            "is damaged: its text breaks the rules of a STEP file." if written_in else "names no schema in its header."
+        )
+        raise BadModel(f"{path} {fault} {_BROKEN}") from error
+    opened = OpenFile(path, text_path, sha256, model, log, written_in if schema else "", letters)
     _check_complete(opened, tail)
     return opened
 
@@ -155,14 +197,79 @@ def _check_size(path: Path, size: int) -> None:
 
 
 def _check_text(path: Path, head: bytes) -> None:
-    start = head.removeprefix(b"\xef\xbb\xbf").lstrip()
+    start = head.removeprefix(codecs.BOM_UTF8).lstrip()
     while start.startswith(b"/*"):
         start = start.partition(b"*/")[2].lstrip()
-    if start.startswith(b"ISO-10303-21"):
-        return
-    if start.startswith(b"<") and b"ifcxml" in head.lower():
-        raise BadModel(f"{path} is written as ifcXML, which this tool does not read. Export it as .ifc or .ifcZIP.")
-    raise BadModel(f"{path} is no IFC file: its text does not begin with ISO-10303-21. Export the model as .ifc.")
+    if not start.startswith(b"ISO-10303-21"):
+        raise BadModel(f"{path} {_other_kind(head, start)}")
+
+
+def _other_kind(head: bytes, start: bytes) -> str:
+    """What a file is that is no STEP text, and what to do; ``start`` is its head without blanks."""
+    for first, what, remedy in _FIRST_BYTES:
+        if head.startswith(first):
+            return f"is no IFC file but {what}. {remedy}"
+    if b"ISO-10303-21" in head[:400].replace(b"\0", b"") and b"\0" in head[:400]:
+        return "is saved as UTF-16. Save it as plain text (ASCII or UTF-8), or export the model again."
+    if not start.strip(b"\0"):
+        return f"holds nothing but {'zero bytes' if start else 'blanks'}. {_BROKEN}"
+    if b"\0" in head:
+        return f"is no IFC file but binary data. {_EXPORT}"
+    low = start[:1000].lower()
+    if low.startswith(b"<") and (b"ifcxml" in head.lower() or b"<ifc:" in low):
+        return "is written as ifcXML, which this tool does not read. Export it as .ifc or .ifcZIP."
+    if low.startswith((b"<!doctype html", b"<html")) or (low.startswith(b"<") and b"<html" in low):
+        return (
+            "is no IFC file but a web page (HTML), perhaps a sign-in page saved in its place. "
+            "Download the model again after signing in."
+        )
+    if low.startswith(b"<"):
+        return f"is no IFC file but XML of another kind. {_EXPORT}"
+    if low.startswith((b"{", b"[")):
+        return "is no IFC file but JSON, which this tool does not read. Export it as .ifc or .ifcZIP."
+    return f"is no IFC file: its text does not begin with ISO-10303-21. {_EXPORT}"
+
+
+def _check_end(path: Path, tail: bytes) -> None:
+    if _END not in tail:
+        raise BadModel(f"{path} is cut short: its end marker END-ISO-10303-21 is missing. {_BROKEN}")
+    # An end marker can be put behind half a file, but not behind half a record.
+    if not (_WHOLE_END.search(tail) or _WHOLE_END.search(_COMMENT.sub(b"", tail))):
+        raise BadModel(f"{path} is cut short: its last record does not end. {_BROKEN}")
+
+
+def _letters(path: Path, text_path: Path) -> str:
+    """How letters outside ASCII are written, "" where there are none; reads the whole text and refuses what is none."""
+    utf8, letters, ends, before = codecs.getincrementaldecoder("utf-8")(), "", 0, b""
+    for chunk in _chunks(text_path):
+        # The parser skips them like blanks, and with them whatever a bad disk has written them over.
+        if b"\0" in chunk:
+            raise BadModel(f"{path} is damaged: it holds bytes that are no text. {_BROKEN}")
+        ends += (before + chunk).count(_END)
+        before = chunk[1 - len(_END) :]
+        if letters != "Latin-1" and (letters or not chunk.isascii()):
+            try:
+                utf8.decode(chunk)
+                letters = "UTF-8"
+            except UnicodeDecodeError:
+                letters = "Latin-1"
+    if ends > 1:
+        raise BadModel(f"{path} holds {ends} models one behind the other. Export each into a file of its own.")
+    return letters
+
+
+def _chunks(path: Path) -> Iterator[bytes]:
+    with path.open("rb") as stream:
+        yield from iter(lambda: stream.read(_CHUNK), b"")
+
+
+def _unreadable(schema: str) -> str:
+    """Why a schema cannot be read, and what to do."""
+    known = ", ".join(schemas())
+    shown = ascii(schema)
+    if not schema.upper().startswith("IFC"):
+        return f"is a STEP file of another kind (schema {shown}), no building model. {_EXPORT}"
+    return f"is written in schema {shown}; this tool reads {known}. Export it in one of these."
 
 
 def _edge(path: Path, start: int) -> bytes:
@@ -173,16 +280,26 @@ def _edge(path: Path, start: int) -> bytes:
 
 def _declared_schema(head: bytes) -> str:
     named = re.search(rb"FILE_SCHEMA\s*\(\s*\(\s*'([^']{0,40})'", head)
-    return ascii(named[1].decode("latin-1")) if named else "of no name"
+    return named[1].decode("latin-1").strip() if named else ""
 
 
-def _renamed(path: Path, schema: str, target: Path) -> Path:
-    """A copy whose header names the issue of the schema that can be read."""
-    with path.open("rb") as source, target.open("wb") as copy:
-        head = source.read(_EDGE)
-        copy.write(re.sub(rb"(FILE_SCHEMA\s*\(\s*\(\s*')" + schema.encode() + rb"'", rb"\1IFC4X3_ADD2'", head, count=1))
-        shutil.copyfileobj(source, copy, _CHUNK)
+def _copied(path: Path, target: Path, letters: str, schema: str) -> Path:
+    """A copy that can be read: letters as the format wants them, and the ``schema`` ("" for the one it names)."""
+    decoder = codecs.getincrementaldecoder("utf-8-sig" if letters == "UTF-8" else "cp1252")("replace")
+    with target.open("w", encoding="ascii", newline="") as copy:
+        for number, chunk in enumerate(_chunks(path)):
+            if number == 0 and schema:
+                chunk = re.sub(
+                    rb"(FILE_SCHEMA\s*\(\s*\(\s*')[^']*'", rb"\g<1>" + schema.encode() + b"'", chunk, count=1
+                )
+            copy.write(re.sub(r"[^\x00-\x7f]", _escaped, decoder.decode(chunk)))
     return target
+
+
+def _escaped(letter: re.Match[str]) -> str:
+    """A letter outside ASCII as a text of a STEP file holds it."""
+    number = ord(letter[0])
+    return f"\\X2\\{number:04X}\\X0\\" if number < 0x10000 else f"\\X4\\{number:08X}\\X0\\"
 
 
 def _check_complete(opened: OpenFile, tail: bytes) -> None:
@@ -220,8 +337,11 @@ def _unpack_model(path: Path, archive: zipfile.ZipFile, guard: ZipGuard, target:
     guard.check_names(members)
     models = [m for m in members if m.filename.lower().endswith(".ifc")]
     if len(models) != 1:
-        if not models and any(m.filename.lower().endswith((".ifcxml", ".xml")) for m in members):
+        names = [m.filename.lower() for m in members]
+        if not models and any(name.endswith(".ifcxml") for name in names):
             raise BadModel(f"{path} holds ifcXML, which this tool does not read. Pack an .ifc file.")
+        if not models and any(name.endswith(("bcf.version", "markup.bcf")) for name in names):
+            raise BadModel(f"{path} holds issues (BCF) and no model. Name the .ifc files they are about.")
         raise BadModel(f"{path} holds {len(models) or 'no'} .ifc files. Pack exactly one into each .ifcZIP.")
     with target.open("wb") as text:
         text.writelines(guard.chunks(archive, models[0]))

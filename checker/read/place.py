@@ -12,7 +12,7 @@ import ifcopenshell
 import numpy as np
 
 from checker.errors import BadModel
-from checker.model import Floats, Ints
+from checker.model import Floats, Georeference, Ints
 
 Entity: TypeAlias = Any
 """An entity of a model. The library's published types are too incomplete to be of help."""
@@ -236,50 +236,80 @@ _CONVERSION_NUMBERS: Final = (
 )
 
 
+FARTHEST_ON_MAP_M: Final = 4e7
+"""Once round the earth: no map reaches farther, numbers in a wrong unit do."""
+
+
 @dataclass(frozen=True, slots=True)
-class _Georeference:
+class MapPlace:
+    """What a file says of its place on earth.
+
+    ``matrix`` (4, 4) leads from engineering coordinates to map coordinates, both in metres; None where no map is
+    stated, or one that cannot be used. ``stated`` are the numbers of the map conversion, ``fault`` what is wrong with
+    them, ``told`` is the place itself.
+    """
+
+    matrix: Floats | None = None
+    stated: tuple[object, ...] = ()
+    fault: str = ""
+    told: Georeference | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Conversion:
     """A map conversion as stated: ``numbers`` by attribute name; ``map_unit`` in metres where it is named."""
 
     numbers: Mapping[str, float]
     map_unit: float | None
     frame: Entity | None
+    name: str = ""
 
 
-def map_conversion(model: ifcopenshell.file, unit: LengthUnit, file: str) -> Floats | None:
-    """The matrix (4, 4) from engineering coordinates to map coordinates, both in metres; None where none is stated.
+def map_place(model: ifcopenshell.file, unit: LengthUnit) -> MapPlace:
+    """Where a file lies on earth.
 
-    In IFC2X3 its usual stand-in is read, the property set ``ePSet_MapConversion`` of project or site.
+    In IFC2X3 the usual stand-in of a map conversion is read, the property set ``ePSet_MapConversion`` of project or
+    site. Without any, the latitude and longitude of the site are told.
     """
-    stated = _pset_georeference(model) if model.schema == "IFC2X3" else _georeference(model)
-    if stated is None:
-        return None
-    numbers = stated.numbers
+    conversion = _pset_conversion(model) if model.schema == "IFC2X3" else _conversion(model)
+    if conversion is None:
+        return MapPlace(told=_site(model, unit))
+    numbers = conversion.numbers
+    stated = (*sorted(numbers.items()), conversion.map_unit)
     factor = numbers.get("Scale", 1.0)
     # The schema means Scale to turn file units into map units as well. Many exporters leave it at 1 whatever the units
     # are, or state it without naming the map unit. Only one reading gives a scale that a map can have.
-    if stated.map_unit is None:
+    if conversion.map_unit is None:
         readings = [(unit.metres, factor), (1.0, factor / unit.metres)]
     else:
-        readings = [(stated.map_unit, factor * stated.map_unit / unit.metres), (stated.map_unit, factor)]
+        readings = [(conversion.map_unit, factor * conversion.map_unit / unit.metres), (conversion.map_unit, factor)]
     low, high = PLAUSIBLE_MAP_SCALE
     fitting = [(metres, scale) for metres, scale in readings if low <= scale <= high]
     if not fitting:
-        raise BadModel(f"{file} has a map conversion with scale {factor:g}; no map has that. Correct it or remove it.")
+        return MapPlace(stated=stated, fault=f"a map conversion with scale {factor:g}; no map has that")
     metres, scale = fitting[0]
+    east, north, height = (numbers.get(name, 0.0) * metres for name in ("Eastings", "Northings", "OrthogonalHeight"))
+    told = Georeference("map", conversion.name, (east, north, height))
+    if not max(abs(east), abs(north)) <= FARTHEST_ON_MAP_M:
+        fault = (
+            f"a map conversion that puts it {east / 1000.0:.0f} km east and {north / 1000.0:.0f} km north, farther "
+            "than any map reaches, so its numbers are probably in another unit than it says"
+        )
+        return MapPlace(stated=stated, fault=fault, told=told)
     abscissa, ordinate = numbers.get("XAxisAbscissa", 0.0), numbers.get("XAxisOrdinate", 0.0)
     length = float(np.hypot(abscissa, ordinate))
     cos, sin = (abscissa / length, ordinate / length) if length > 0.0 else (1.0, 0.0)
     matrix = np.eye(4)
     matrix[:2, :2] = [[cos, -sin], [sin, cos]]
     matrix[:3, :3] *= [scale * numbers.get(f"Factor{axis}", 1.0) for axis in "XYZ"]
-    matrix[:3, 3] = [numbers.get(name, 0.0) * metres for name in ("Eastings", "Northings", "OrthogonalHeight")]
-    matrix = matrix @ np.linalg.inv(matrix_of(axes(stated.frame), unit.metres))
+    matrix[:3, 3] = east, north, height
+    matrix = matrix @ np.linalg.inv(matrix_of(axes(conversion.frame), unit.metres))
     if not (np.abs(matrix).max() < FARTHEST_M and abs(np.linalg.det(matrix[:3, :3])) > 0.5):
-        raise BadModel(f"{file} has a map conversion that is no valid transformation. Correct it or remove it.")
-    return matrix
+        return MapPlace(stated=stated, fault="a map conversion that is no valid transformation", told=told)
+    return MapPlace(matrix, stated, told=told)
 
 
-def _georeference(model: ifcopenshell.file) -> _Georeference | None:
+def _conversion(model: ifcopenshell.file) -> _Conversion | None:
     conversions = model.by_type("IfcMapConversion")
     if not conversions:
         return None
@@ -287,14 +317,16 @@ def _georeference(model: ifcopenshell.file) -> _Georeference | None:
     names = (*_CONVERSION_NUMBERS, "FactorX", "FactorY", "FactorZ")
     stated = {name: getattr(conversion, name, None) for name in names}
     map_unit = getattr(conversion.TargetCRS, "MapUnit", None)
-    return _Georeference(
+    name = getattr(conversion.TargetCRS, "Name", None)
+    return _Conversion(
         {name: float(value) for name, value in stated.items() if value is not None},
         None if map_unit is None else named_unit(map_unit).metres,
         getattr(conversion.SourceCRS, "WorldCoordinateSystem", None),
+        name if isinstance(name, str) else "",
     )
 
 
-def _pset_georeference(model: ifcopenshell.file) -> _Georeference | None:
+def _pset_conversion(model: ifcopenshell.file) -> _Conversion | None:
     for pset in model.by_type("IfcPropertySet"):
         if str(pset[2]).lower() != "epset_mapconversion":
             continue
@@ -306,8 +338,27 @@ def _pset_georeference(model: ifcopenshell.file) -> _Georeference | None:
         }
         contexts = model.by_type("IfcGeometricRepresentationContext", include_subtypes=False)
         frames = [context.WorldCoordinateSystem for context in contexts if context.ContextType == "Model"]
-        return _Georeference(numbers, None, frames[0] if frames else None)
+        return _Conversion(numbers, None, frames[0] if frames else None)
     return None
+
+
+def _site(model: ifcopenshell.file, unit: LengthUnit) -> Georeference | None:
+    """Latitude and longitude of the first site that states both."""
+    for site in model.by_type("IfcSite"):
+        try:
+            latitude, longitude = (_degrees(getattr(site, name)) for name in ("RefLatitude", "RefLongitude"))
+            return Georeference("site", "", (latitude, longitude, float(site.RefElevation or 0.0) * unit.metres))
+        except MALFORMED:
+            continue
+    return None
+
+
+def _degrees(parts: Sequence[int]) -> float:
+    """An angle stated as degrees, minutes, seconds and millionths of a second."""
+    whole = [float(part) for part in parts]
+    if not 3 <= len(whole) <= 4:
+        raise ValueError("no angle")
+    return sum(part / size for part, size in zip(whole, (1.0, 60.0, 3600.0, 3.6e9), strict=False))
 
 
 def between_maps(own: Floats | None, reference: Floats | None) -> Floats | None:

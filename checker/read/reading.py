@@ -3,7 +3,6 @@
 import shutil
 import tempfile
 import weakref
-from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -13,17 +12,15 @@ import numpy as np
 
 from checker.errors import BadModel
 from checker.geometry import boxes
-from checker.model import Bools, Element, Floats, GridAxis, Ints, Meshes, ModelFile, Source
+from checker.model import Bools, Element, Floats, GridAxis, Ints, Meshes, ModelFile, Remark, Source
 from checker.read.bodies import Bodies, Carrier
 from checker.read.elements import Found, Words, text
 from checker.read.files import OpenFile, open_file
 from checker.read.grid import grid_axes
-from checker.read.place import MALFORMED, LengthUnit, Placements, between_maps, length_unit, map_conversion
+from checker.read.place import MALFORMED, LengthUnit, MapPlace, Placements, between_maps, length_unit, map_place
 from checker.read.points import Points
 from checker.read.queries import Limit, check_query, chosen
 
-MEET_WITHIN_M: Final = 10.0
-"""Models of one building overlap; a neighbour that stands apart by more was exported about another point."""
 SAME_AXIS_M: Final = 1e-3
 """Each trade draws the grid again: axes of one tag that differ by less are one."""
 
@@ -40,7 +37,7 @@ class _Loaded:
     cut: list[tuple[bool, ...]]
     matrices: Floats
     grid: list[tuple[str, Floats, int]]
-    conversion: Floats | None
+    place: MapPlace
 
 
 class Reading:
@@ -49,18 +46,18 @@ class Reading:
     Attributes:
         sources: the models, in the order of their names, whatever their order was on the command line.
         elements: every element that may belong to an envelope, by GlobalId and source.
-        grid: straight grid axes, each once, in metres, world less origin.
+        grids: the straight axes each model draws, in metres, world less origin.
+        grid: all axes, those that several models draw alike once.
         origin: (3,) whole metres in the middle of the elements; subtracted from all coordinates.
-        notes: sentences about what is odd and was dealt with.
     """
 
     sources: tuple[Source, ...]
     elements: tuple[Element, ...]
+    grids: tuple[tuple[GridAxis, ...], ...]
     grid: tuple[GridAxis, ...]
     origin: Floats
-    notes: tuple[str, ...]
 
-    def __init__(self, loaded: Sequence[_Loaded], frames: Sequence[Floats], notes: Sequence[str]) -> None:
+    def __init__(self, loaded: Sequence[_Loaded], frames: Sequence[Floats]) -> None:
         """``frames`` (4, 4) lead from the frame of each file to the common one."""
         self._loaded = loaded
         same = np.eye(4)
@@ -91,8 +88,13 @@ class Reading:
             ]
             for s, k in order
         ]
-        self.grid = _grid(loaded, placed, unplaced)
-        self.notes = (*notes, *self._odd_identities())
+        self.grids = _grids(loaded, placed, unplaced)
+        self.grid = _together(self.grids)
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Sentences about what is odd in any of the models and was dealt with."""
+        return tuple(remark.text for source in self.sources for remark in source.remarks)
 
     def matches(self, queries: Mapping[str, Sequence[str]], meshes: Meshes | None = None) -> dict[int, str]:
         """The role of each element that a query names, by its index; the first role in the given order wins.
@@ -167,48 +169,6 @@ class Reading:
         known = np.isfinite(placed).all(axis=1)
         return placed[known], owner[known]
 
-    def check_alignment(self, meshes: Meshes) -> None:
-        """Raises `BadModel` where models do not meet in space, with the places of both."""
-        filled = np.flatnonzero(np.diff(meshes.point_start))
-        if not len(filled):
-            return
-        low = np.minimum.reduceat(meshes.points, meshes.point_start[filled])
-        high = np.maximum.reduceat(meshes.points, meshes.point_start[filled])
-        source = np.array([self.elements[i].source for i in filled])
-        boxes = {
-            int(s): np.stack([low[source == s].min(axis=0), high[source == s].max(axis=0)]) for s in np.unique(source)
-        }
-        sources = sorted(boxes)
-        together, apart = {sources[0]}, sources[1:]
-        while apart:
-            gap, near, far = min((_gap(boxes[a], boxes[b]), a, b) for a in together for b in apart)
-            if gap > MEET_WITHIN_M:
-                raise BadModel(
-                    f"Models do not meet: {self._place(near, boxes[near])}, {self._place(far, boxes[far])}, "
-                    f"{gap:.1f} m apart. Export both about the same base point, or set shift_mm for one of them."
-                )
-            together.add(far)
-            apart.remove(far)
-
-    def _place(self, source: int, box: Floats) -> str:
-        x, y, z = box.mean(axis=0) + self.origin
-        return f"{self.sources[source].name} lies at x {x:.1f} m, y {y:.1f} m, height {z:.1f} m"
-
-    def _odd_identities(self) -> list[str]:
-        out = []
-        count = Counter(element.guid for element in self.elements)
-        nameless = count.pop("", 0)
-        if nameless:
-            out.append(f"Elements without a GlobalId: {nameless}. Nobody can be pointed to them.")
-        double = sorted(guid for guid, times in count.items() if times > 1)
-        if double:
-            where = sorted({self.sources[e.source].name for e in self.elements if e.guid == double[0]})
-            out.append(
-                f"GlobalIds that occur more than once: {len(double)}, such as {double[0]} in {' and '.join(where)}. "
-                "Every occurrence was kept."
-            )
-        return out
-
 
 def open_models(files: Sequence[ModelFile]) -> Reading:
     """Opens the models of one release and reads their words; bodies are read when they are asked for.
@@ -246,10 +206,13 @@ def _read(files: Sequence[ModelFile], unpack_into: Callable[[], Path]) -> Readin
             raise BadModel(f"{file.path} and {opened[one.sha256][1].path} are the same model. Name it only once.")
         opened[one.sha256] = file, one
     in_order = sorted(opened.values(), key=lambda pair: (_name(pair[0]), pair[1].sha256))
+    files = [file for file, _ in in_order]
     loaded = [_load(number, file, one) for number, (file, one) in enumerate(in_order)]
-    notes = [remark for one in loaded for remark in one.opened.remarks()]
-    frames = _frames(loaded, [file for file, _ in in_order], notes)
-    return Reading(loaded, frames, notes)
+    frames, remarks = _frames(loaded, files)
+    # Some faults come to light only as records are read.
+    told = [(*one.opened.remarks(), *one.source.remarks, *more) for one, more in zip(loaded, remarks, strict=True)]
+    loaded = [replace(one, source=replace(one.source, remarks=each)) for one, each in zip(loaded, told, strict=True)]
+    return Reading(loaded, frames)
 
 
 def _name(file: ModelFile) -> str:
@@ -269,10 +232,30 @@ def _load(number: int, file: ModelFile, opened: OpenFile) -> _Loaded:
 def _load_unguarded(number: int, file: ModelFile, opened: OpenFile) -> _Loaded:
     model = opened.model
     projects = model.by_type("IfcProject")
+    path = opened.path
     if not projects:
-        raise BadModel(f"{opened.path} holds no IfcProject, so its units are unknown. Export the whole model.")
+        if next(iter(model), None) is None:
+            raise BadModel(f"{path} has a header and nothing else: the export failed. Export the model again.")
+        raise BadModel(f"{path} holds no IfcProject, so its units are unknown. Export the whole model.")
     project = projects[0]
-    unit = length_unit(project, str(opened.path))
+    unit = length_unit(project, str(path))
+    remarks = []
+    if len(projects) > 1:
+        units = sorted({length_unit(each, str(path)).word for each in projects})
+        if len(units) > 1:
+            raise BadModel(
+                f"{path} holds {len(projects)} projects with different length units ({', '.join(units)}). "
+                "Export each project into a file of its own."
+            )
+        remarks.append(Remark("warning", f"{path.name} holds {len(projects)} projects instead of one; all were read."))
+    place = map_place(model, unit)
+    if place.fault:
+        remarks.append(Remark("warning", f"{path.name} has {place.fault}. It was left aside; correct or remove it."))
+    elif place.told is not None and place.told.kind == "site":
+        latitude, longitude, _ = place.told.place
+        if abs(latitude) > 90.0 or abs(longitude) > 180.0:
+            wrong = f"states latitude {latitude:.3f} and longitude {longitude:.3f} for its site, which no place has"
+            remarks.append(Remark("note", f"{path.name} {wrong}. Nothing here depends on it."))
     words = Words(opened, number)
     found = list(words.found())
     placements = Placements()
@@ -280,7 +263,7 @@ def _load_unguarded(number: int, file: ModelFile, opened: OpenFile) -> _Loaded:
     cut = [tuple(words.relations.is_cut(product) for product in one.carriers) for one in found]
     grid = [(tag, ends, placements.row(place)) for tag, ends, place in grid_axes(model, unit.metres)]
     source = Source(
-        file=opened.path.name,
+        file=path.name,
         sha256=opened.sha256,
         schema=model.schema_identifier,
         length_unit=unit.word,
@@ -290,32 +273,59 @@ def _load_unguarded(number: int, file: ModelFile, opened: OpenFile) -> _Loaded:
         header_name=opened.header_name,
         name=_name(file),
         owner=file.owner,
+        products=len(model.by_type("IfcProduct")),
+        georeference=place.told,
+        remarks=tuple(remarks),
+        shift_mm=file.shift_mm,
     )
     matrices = placements.resolved(unit.metres)
-    conversion = map_conversion(model, unit, str(opened.path))
-    return _Loaded(opened, source, unit, found, rows, cut, matrices, grid, conversion)
+    return _Loaded(opened, source, unit, found, rows, cut, matrices, grid, place)
 
 
-def _frames(loaded: Sequence[_Loaded], files: Sequence[ModelFile], notes: list[str]) -> list[Floats]:
-    """For each file the matrix (4, 4) from its own frame to that of the first one with a map conversion."""
-    mapped = [one for one in loaded if one.conversion is not None]
-    frames = []
+def _frames(loaded: Sequence[_Loaded], files: Sequence[ModelFile]) -> tuple[list[Floats], list[list[Remark]]]:
+    """For each file the matrix (4, 4) from its own frame to that of the first one with a map conversion, and remarks.
+
+    Raises `BadModel` where files lie on the map each in its own way and one of them wrongly.
+    """
+    for one in loaded:
+        if one.place.fault and any(other.place.stated != one.place.stated for other in loaded):
+            raise BadModel(f"{one.opened.path} has {one.place.fault}. Correct it or remove it.")
+    mapped = [one for one in loaded if one.place.matrix is not None]
+    frames, remarks = [], []
     for one, file in zip(loaded, files, strict=True):
-        frame = np.eye(4)
-        if mapped and one.conversion is None:
-            notes.append(
-                f"{one.source.name} has no map conversion; it was taken to lie in the frame of {mapped[0].source.name}."
-            )
+        frame, told = np.eye(4), []
+        if mapped and one.place.matrix is None:
+            lies = f"has no map conversion; it was taken to lie in the frame of {mapped[0].source.name}."
+            told.append(Remark("note", f"{one.source.name} {lies}"))
         elif mapped:
-            turned = between_maps(one.conversion, mapped[0].conversion)
+            _check_thousandfold(one, mapped[0])
+            turned = between_maps(one.place.matrix, mapped[0].place.matrix)
             if turned is not None:
                 frame = turned
                 scale = float(np.cbrt(np.linalg.det(turned[:3, :3])))
                 scaled = f" and scaled by {scale:.7g}" if abs(scale - 1.0) > 1e-9 else ""
-                notes.append(f"{one.source.name} was brought into the frame of {mapped[0].source.name}{scaled}.")
-        frame[:3, 3] += np.array(file.shift_mm) / 1000.0
+                lies = f"was brought into the frame of {mapped[0].source.name}{scaled}."
+                told.append(Remark("note", f"{one.source.name} {lies}"))
+        frame[:3, 3] += np.array(file.shift_mm or (0.0, 0.0, 0.0)) / 1000.0
         frames.append(frame)
-    return frames
+        remarks.append(told)
+    return frames, remarks
+
+
+def _check_thousandfold(one: _Loaded, other: _Loaded) -> None:
+    """Raises `BadModel` where two files lie in one direction on the map, one of them a thousand times as far."""
+    if one.place.told is None or other.place.told is None:
+        return
+    here, there = (np.array(each.place.told.place[:2]) for each in (one, other) if each.place.told is not None)
+    if np.abs(here).min() < 1.0 or np.abs(there).min() < 1.0:
+        return
+    ratio = here / there
+    if np.all(np.abs(ratio / 1000.0 - 1.0) < 1e-3) or np.all(np.abs(ratio * 1000.0 - 1.0) < 1e-3):
+        far, near = (one, other) if ratio[0] > 1.0 else (other, one)
+        raise BadModel(
+            f"{far.opened.path} lies a thousand times as far east and north on the map as {near.source.name}, so the "
+            "map conversion of one of them is in the wrong unit. Correct it or remove both."
+        )
 
 
 def _middle(loaded: Sequence[_Loaded], placed: Sequence[Floats]) -> Floats:
@@ -330,16 +340,29 @@ def _middle(loaded: Sequence[_Loaded], placed: Sequence[Floats]) -> Floats:
     return out
 
 
-def _grid(loaded: Sequence[_Loaded], placed: Sequence[Floats], unplaced: Sequence[Floats]) -> tuple[GridAxis, ...]:
-    """All axes in the common frame, those that several trades draw alike once."""
-    out: list[GridAxis] = []
+def _grids(
+    loaded: Sequence[_Loaded], placed: Sequence[Floats], unplaced: Sequence[Floats]
+) -> tuple[tuple[GridAxis, ...], ...]:
+    """The axes of each model in the common frame."""
+    out = []
     for one, matrices, own in zip(loaded, placed, unplaced, strict=True):
+        axes = []
         for tag, ends, row in one.grid:
             matrix = matrices[row] if row >= 0 else own
             axis = GridAxis(tag, ends @ matrix[:3, :3].T + matrix[:3, 3])
-            same = (np.abs(known.ends - axis.ends).max() <= SAME_AXIS_M for known in out if known.tag == tag)
-            if np.isfinite(axis.ends).all() and not any(same):
-                out.append(axis)
+            if np.isfinite(axis.ends).all():
+                axes.append(axis)
+        out.append(tuple(axes))
+    return tuple(out)
+
+
+def _together(grids: Sequence[Sequence[GridAxis]]) -> tuple[GridAxis, ...]:
+    """All axes, those that several trades draw alike once."""
+    out: list[GridAxis] = []
+    for axis in (axis for axes in grids for axis in axes):
+        same = (np.abs(known.ends - axis.ends).max() <= SAME_AXIS_M for known in out if known.tag == axis.tag)
+        if not any(same):
+            out.append(axis)
     return tuple(sorted(out, key=lambda axis: (axis.tag, axis.ends.tolist())))
 
 
@@ -349,8 +372,3 @@ def _sizes_mm(meshes: Meshes) -> Floats:
     sizes = 1000.0 * np.concatenate([box.size, box.high[:, 2:] - box.low[:, 2:]], axis=1)
     sizes[np.diff(meshes.point_start) == 0] = np.nan
     return sizes
-
-
-def _gap(one: Floats, other: Floats) -> float:
-    """Distance in metres between two boxes (2, 3)."""
-    return float(np.linalg.norm(np.maximum(0.0, np.maximum(one[0] - other[1], other[0] - one[1]))))
