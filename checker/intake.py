@@ -183,8 +183,8 @@ def _refuse_unit(source: Source, bodies: _Bodies) -> None:
             break
     than = "larger" if bodies.usual() > LONGEST_BODY_M else "smaller"
     raise BadModel(
-        f"{source.file} is {_metres(length)} long and {_metres(height)} high by its unit ({source.length_unit}), {than} "
-        f"than any building{meant}. Export it with the right length unit."
+        f"{source.file} is {_metres(length)} long and {_metres(height)} high by its unit ({source.length_unit}), "
+        f"{than} than any building{meant}. Export it with the right length unit."
     )
 
 

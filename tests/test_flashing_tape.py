@@ -18,7 +18,8 @@ def tape(side):
 def test_it_is_asked_on_both_sides(side):
     issue = only_issue(checked(WALL.without(tape(side))), RULE)
     assert issue.title == "Tape behind the flashing is missing over the whole seam (1000 mm)"
-    np.testing.assert_allclose(issue.point_m, to_world(5943 if side == "left" else 6057, FOOT + 1.5 * ROW, 129), atol=1e-3)
+    place = to_world(5943 if side == "left" else 6057, FOOT + 1.5 * ROW, 129)
+    np.testing.assert_allclose(issue.point_m, place, atol=1e-3)
 
 
 @pytest.mark.parametrize(("by", "value"), [(0.0, None), (-1.0, None), (-1.02, 1.02), (-40.0, 40.0), (60.0, None)])

@@ -114,7 +114,7 @@ ODD = {
         b"Dear all, the model follows tomorrow.",
         "is no IFC file: its text does not begin with ISO-10303-21. Export the model as .ifc.",
     ),
-    "JSON": (b'{"type": "ifcJSON"}', "is no IFC file but JSON, which this tool does not read. Export it as .ifc or .ifcZIP."),
+    "JSON": (b'{"type": "ifcJSON"}', "is no IFC file but JSON, which this tool does not read. Export it as .ifc or .ifcZIP."),  # noqa: E501
     "ifcXML": (
         b'<?xml version="1.0"?><ifcXML xmlns="http://example.org/IFC4"/>',
         "is written as ifcXML, which this tool does not read. Export it as .ifc or .ifcZIP.",
@@ -172,7 +172,7 @@ ODD = {
         projects("m"),
         "holds 2 projects with different length units (m, mm). Export each project into a file of its own.",
     ),
-    "no schema": (HEADER.replace(b"FILE_SCHEMA(('IFC4'));", b"") + TEXT[len(HEADER) :], f"names no schema in its header. {AGAIN}"),
+    "no schema": (HEADER.replace(b"FILE_SCHEMA(('IFC4'));", b"") + TEXT[len(HEADER) :], f"names no schema in its header. {AGAIN}"),  # noqa: E501
     **{
         name: (schema(name), f"is written in schema '{name}'; this tool reads {READABLE}. Export it in one of these.")
         for name in ("IFC1.5.1", "IFC20_LONGFORM", "IFC2X_FINAL", "IFC2X2_FINAL", "IFC4X1", "IFC4X4_DEV", "IFC5")
@@ -218,7 +218,7 @@ def test_no_half_of_a_model_passes_even_with_an_end_marker(tmp_path, cut):
         kit.product("IfcWall", kit.box(1, 1, 1), title=f"wall {k}")
     text = kit.text()
     (tmp_path / "m.ifc").write_text(text[: int(cut * len(text))].rstrip(";\n") + "\nENDSEC;\nEND-ISO-10303-21;\n")
-    with pytest.raises(BadModel, match="cut short|damaged|names no schema"):
+    with pytest.raises(BadModel, match="cut short|damaged|names no schema"):  # noqa: RUF043
         open_models([ModelFile(tmp_path / "m.ifc")])
 
 
@@ -239,9 +239,9 @@ def written(folder, text, name="m.ifc"):
 @pytest.mark.parametrize(
     ("letters", "remark"),
     [
-        ("utf-8", "m.ifc: letters are written as plain UTF-8 bytes, which the format does not allow; they were read all the same."),
-        ("utf-8-sig", "m.ifc: letters are written as plain UTF-8 bytes, which the format does not allow; they were read all the same."),
-        ("latin-1", "m.ifc: letters are written as plain Latin-1 bytes, which the format does not allow; they were read all the same, as "
+        ("utf-8", "m.ifc: letters are written as plain UTF-8 bytes, which the format does not allow; they were read all the same."),  # noqa: E501
+        ("utf-8-sig", "m.ifc: letters are written as plain UTF-8 bytes, which the format does not allow; they were read all the same."),  # noqa: E501
+        ("latin-1", "m.ifc: letters are written as plain Latin-1 bytes, which the format does not allow; they were read all the same, as "  # noqa: E501
                     "Western European ones; others will read wrongly."),
     ],
 )  # fmt: skip
@@ -290,7 +290,7 @@ def test_double_and_missing_identities_are_told(tmp_path):
     assert said(intake) == [
         "b.ifc shares 1 GlobalId, such as 1shared000000000000000, with a.ifc. Every occurrence was kept.",
         "c.ifc: 1 element has no GlobalId. Nobody can be pointed to them.",
-        "c.ifc: 1 GlobalId stands for more than one element, such as 2shared000000000000000. Every occurrence was kept.",
+        "c.ifc: 1 GlobalId stands for more than one element, such as 2shared000000000000000. Every occurrence was kept.",  # noqa: E501
     ]
 
 
@@ -348,7 +348,7 @@ def test_the_place_of_the_site(tmp_path):
     assert place.place == pytest.approx((56.158333, -10.200139, 4.0), abs=1e-6)
     site.RefLatitude = [156, 9, 30]
     assert said(arrived([kit.save(tmp_path / "m.ifc")]), "note") == [
-        "m.ifc states latitude 156.158 and longitude -10.200 for its site, which no place has. Nothing here depends on it."
+        "m.ifc states latitude 156.158 and longitude -10.200 for its site, which no place has. Nothing here depends on it."  # noqa: E501
     ]
 
 
@@ -388,8 +388,8 @@ def test_size_does_not_depend_on_how_a_building_is_turned(tmp_path):
 @pytest.mark.parametrize(
     ("unit", "other", "sentence"),
     [
-        ("mm", "m", "hall.ifc is 24283 m long and 7800 m high by its unit (m), larger than any building; in mm it would be 24.3 m long and 7.8 m high."),
-        ("m", "mm", "hall.ifc is 0.0243 m long and 0.0078 m high by its unit (mm), smaller than any building; in m it would be 24.3 m long and 7.8 m high."),
+        ("mm", "m", "hall.ifc is 24283 m long and 7800 m high by its unit (m), larger than any building; in mm it would be 24.3 m long and 7.8 m high."),  # noqa: E501
+        ("m", "mm", "hall.ifc is 0.0243 m long and 0.0078 m high by its unit (mm), smaller than any building; in m it would be 24.3 m long and 7.8 m high."),  # noqa: E501
     ],
 )  # fmt: skip
 def test_a_unit_that_cannot_be_right_is_refused_with_both_sizes(call, tmp_path, unit, other, sentence):
@@ -456,7 +456,7 @@ def test_the_sentence_and_that_the_shift_told_mends_it(call, tmp_path):
     assert end.err == (
         "Error: facade.ifc lies 8.440 m east and 10.480 m north of precast.ifc and structure.ifc: 0 of its 10 wall "
         "joints and columns meet those of the others; shift_mm = [-8440, -10480, 0] under [models] would make 10 meet. "
-        "Nothing was checked: export it about the base point of the others, or set that shift; shift_mm = [0, 0, 0] has "
+        "Nothing was checked: export it about the base point of the others, or set that shift; shift_mm = [0, 0, 0] has "  # noqa: E501
         "it checked as it lies.\n"
     )
     as_drawn = federation(tmp_path, set(), OFF["real"])
@@ -517,7 +517,7 @@ def test_a_facade_off_by_one_bay_is_told_first_and_fails_the_check(call, tmp_pat
 
 def test_a_project_may_have_a_file_checked_as_it_lies(tmp_path):
     files = federation(tmp_path, {"precast"}, OFF["real"], defects=())
-    with pytest.raises(BadModel, match="precast.ifc lies"):
+    with pytest.raises(BadModel, match="precast.ifc lies"):  # noqa: RUF043
         checked(files)
     result = checked(files, {"precast": (0.0, 0.0, 0.0)})
     (text,) = said(result.model.intake, "warning")
@@ -557,7 +557,7 @@ def test_a_single_row_says_what_it_cannot_know(tmp_path):
 
 
 def sure(files):
-    return [one for one in arrived(files)]
+    return [one for one in arrived(files)]  # noqa: C416
 
 
 GUISES = {
