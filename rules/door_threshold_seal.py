@@ -29,6 +29,7 @@ def _thresholds(seams: OpeningSeams, facade: Facade) -> Bools:
     where=_thresholds,
     remedy="Run a seal under the whole door from jamb to jamb, one that closes when the door is down.",
     needs=("panel", "door"),
+    lengthwise="facing",
     good=gate(),
     bad=gate().without("door seal threshold").saying("The lifting door has no seal at its lower edge."),
 )
