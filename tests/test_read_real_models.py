@@ -58,7 +58,7 @@ def test_direct_bodies_are_those_of_the_kernel(model, monkeypatch):
 )
 def test_all_elements_are_measurable_or_say_why(name, listed, faulty):
     reading = open_models([ModelFile(FOLDER / f"{name}.ifc")])
-    meshes, faults = reading.bodies(everything(reading))
+    _, faults = reading.bodies(everything(reading))
     assert len(reading.elements) == listed
     assert sum(fault != "" for fault in faults) == faulty
     assert reading.notes == ()
