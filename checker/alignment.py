@@ -43,7 +43,7 @@ WALL_M: Final = 1.0
 """What is this high is a wall: a post must stand behind its joints, and it stands on what is lower."""
 LEAST_TURN_DEG: Final = 0.2
 """Smaller angles between the walls of files are noise of drawing."""
-SQUARE: Final = 0.7
+SQUARE: Final = 0.4
 """Share of the length of walls that must run in two directions square to each other to tell how a file is turned."""
 
 _CELL_M: Final = 0.6
@@ -81,19 +81,17 @@ class _Tie:
             shapely.points(places), predicate="dwithin", distance=reach
         )
         step, kind = posts.place[p] - places[j], joints.kind[j]
-        touches = [self._touches(j, p, step, way, joints.half[j, k], room) for k, way in enumerate(self._ways(j))]
         aside = np.abs(_dot(step, joints.along[j]))
-        beside = np.select([kind == JOINT, kind == END], [aside <= within, aside <= BY_END_M], touches[0])
-        met = beside & touches[1]
+        one, two = (self._touches(j, p, step, k, room) for k in (0, 1))
+        met = np.select([kind == JOINT, kind == END], [aside <= within, aside <= BY_END_M], one) & two
         return j[met], p[met]
 
-    def _ways(self, joint: Ints) -> tuple[Floats, Floats]:
-        return self.joints.along[joint], self.joints.across[joint]
-
-    def _touches(self, j: Ints, p: Ints, step: Floats, way: Floats, half: Floats, room: float) -> Bools:
-        """Whether posts touch the face or the middle plane of walls; ``way`` (m, 2) is square to the walls."""
-        depth = np.abs(_dot(step, way))
-        result: Bools = (np.abs(depth - half - self.posts.reach(p, way)) <= room) | (depth <= room)
+    def _touches(self, j: Ints, p: Ints, step: Floats, k: int, room: float) -> Bools:
+        """Whether posts touch the inner face or the middle plane of walls square to direction ``k`` of the joints."""
+        way = (self.joints.along, self.joints.across)[k][j]
+        depth, out = _dot(step, way), self.joints.outward[j, k]
+        clear = np.abs(np.abs(depth) - self.joints.half[j, k] - self.posts.reach(p, way))
+        result: Bools = ((clear <= room) & (out * depth <= 0.0)) | (np.abs(depth) <= room)
         return result
 
 
@@ -156,7 +154,7 @@ def fits(meshes: Meshes, source: Ints, count: int, grids: Sequence[Sequence[Grid
     off |= _followers({s: own[s] for s in plans if s not in off}, others, off.values())
     right, off = _majority(right, off)
     heights = _heights(own, faces, rank, {s: plan.shift for s, plan in off.items()})
-    out = []
+    out: list[Fit] = []
     for s in range(count):
         others, high = found.of(right - {s}), heights.get(s, _Height(0.0))
         met = _count(_ties(own[s], others), _NOTHING)
@@ -173,6 +171,9 @@ def fits(meshes: Meshes, source: Ints, count: int, grids: Sequence[Sequence[Grid
         joints = own[s].joints
         walls = (joints.kind == JOINT) & (joints.high - joints.low >= WALL_M) & (len(others.posts) >= FEWEST)
         out.append(replace(fit, against=against, joints=int(np.count_nonzero(walls))))
+    alone = right.pop() if len(right) == 1 else None
+    if alone is not None and out[alone].state == "unknown" and any(fit.state != "unknown" for fit in out):
+        out[alone] = replace(out[alone], state="meets")  # what the others were held against
     return tuple(out)
 
 
@@ -512,15 +513,16 @@ def _turned(mine: Marks, others: Marks) -> Fit | None:
 def _direction(runs: Runs) -> float | None:
     """The angle in degrees, less than 90, along which or square to which most walls run; None where there is none."""
     runs = runs.take(runs.solid)
-    length, angle = runs.high[:, 0] - runs.low[:, 0], np.degrees(np.arctan2(runs.along[:, 1], runs.along[:, 0]))
-    main = float(np.degrees(np.angle(np.sum(length * np.exp(4j * np.radians(angle))))) / 4.0)
-    for within in (10.0, LEAST_TURN_DEG, LEAST_TURN_DEG):
-        apart = (angle - main + 45.0) % 90.0 - 45.0
-        near = np.abs(apart) <= within
-        if length[near].sum() < SQUARE * length.sum() or not near.any():
-            return None
-        main += float(np.average(apart[near], weights=length[near]))
-    return main % 90.0
+    angle = np.round(np.degrees(np.arctan2(runs.along[:, 1], runs.along[:, 0])) % 90.0, 2)
+    each, group = np.unique(angle, return_inverse=True)
+    length = g.total(runs.high[:, 0] - runs.low[:, 0], group.reshape(-1), len(each))
+    apart = (each[:, None] - each[None] + 45.0) % 90.0 - 45.0
+    near = np.abs(apart) <= LEAST_TURN_DEG
+    crowd = np.where(near, length[:, None], 0.0).sum(axis=0)
+    if crowd.max(initial=0.0) <= SQUARE * length.sum():
+        return None
+    main = int(np.argmax(crowd))
+    return float(each[main] + np.average(apart[near[:, main], main], weights=length[near[:, main]])) % 90.0
 
 
 def _dot(one: Floats, two: Floats) -> Floats:

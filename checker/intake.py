@@ -34,6 +34,8 @@ UNITS: Final[Mapping[str, float]] = {
     "mm": 0.001, "m": 1.0, "cm": 0.01, "inch": 0.0254, "foot": 0.3048, "dm": 0.1, "km": 1000.0
 }  # fmt: skip
 """Sizes of units in metres, those that are most often meant first."""
+CHANCE: Final = 0.1
+"""Where less of what could meet does meet, it does so by chance."""
 SAME_MODEL: Final = 0.5
 """Two files that share this part of their GlobalIds are two states of one model."""
 FEWEST_SHARED: Final = 10
@@ -248,7 +250,7 @@ def _far_away(sources: Sequence[Source], built: Sequence[_Bodies], origin: Float
 def _refuse_misfit(sources: Sequence[Source], found: Sequence[Fit]) -> None:
     """Refuses a file of which nothing meets the others, where a shift would make it; not one the project has placed."""
     for s, fit in enumerate(found):
-        if fit.state == "off" and fit.best and not fit.met and sources[s].shift_mm is None:
+        if fit.state == "off" and fit.met < CHANCE * fit.best and sources[s].shift_mm is None:
             raise BadModel(
                 f"{_misfit(sources, s, fit)} Nothing was checked: export it about the base point of the others, or "
                 "set that shift; shift_mm = [0, 0, 0] has it checked as it lies."
@@ -275,9 +277,10 @@ def _misfits(sources: Sequence[Source], found: Sequence[Fit]) -> Told:
 def _misfit(sources: Sequence[Source], s: int, fit: Fit) -> str:
     """How far a file lies off, how that is known, and the setting that would mend it."""
     about = "" if fit.exact else "about "
-    ways = (("west", "east"), ("south", "north"), ("below", "above"))
-    # The file lies where the shift would take it away from.
-    parts = [f"{about}{abs(v):.3f} m {pair[v < 0.0]}" for v, pair in zip(fit.shift_m, ways, strict=True) if v]
+    # The file lies where the shift would take it away from. In height seals decide, which not everybody draws.
+    ways = ((about, "west", "east"), (about, "south", "north"), ("about ", "below", "above"))
+    told = zip(fit.shift_m, ways, strict=True)
+    parts = [f"{sure}{abs(v):.3f} m {more if v < 0.0 else less}" for v, (sure, less, more) in told if v]
     words = f"{', '.join(parts[:-1])} and {parts[-1]}" if len(parts) > 1 else parts[0]
     of = "" if fit.shift_m[2] else " of"
     lies = f"{sources[s].file} lies {words}{of} {_others(sources, fit)}"

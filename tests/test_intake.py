@@ -31,8 +31,9 @@ from checker.errors import BadModel
 from checker.intake import examine
 from checker.model import ModelFile
 from checker.output.findings import findings, findings_schema
-from checker.output.summary import arrivals
+from checker.output.summary import WIDTH, arrivals
 from checker.read import open_models
+from checker.roles import worth_reading
 from checker.rule import load_rules
 from checker.settings import Settings, files_to_read
 
@@ -56,10 +57,19 @@ def call(capsys, monkeypatch, tmp_path):
     return command
 
 
-def arrived(files):
-    """What the gate says of some files, all bodies read."""
+def read(files):
+    """Some files and the bodies a check reads of them."""
     reading = open_models([file if isinstance(file, ModelFile) else ModelFile(file) for file in files])
-    meshes, _ = reading.bodies(everything(reading))
+    meshes, _ = reading.bodies(worth_reading(reading.elements, {}))
+    return reading, meshes
+
+
+def arrived(files):
+    """What the gate says of some files."""
+    return gate(*read(files))
+
+
+def gate(reading, meshes):
     return examine(reading.sources, reading.elements, meshes, reading.origin, reading.grids)
 
 
@@ -114,7 +124,10 @@ ODD = {
         b"Dear all, the model follows tomorrow.",
         "is no IFC file: its text does not begin with ISO-10303-21. Export the model as .ifc.",
     ),
-    "JSON": (b'{"type": "ifcJSON"}', "is no IFC file but JSON, which this tool does not read. Export it as .ifc or .ifcZIP."),  # noqa: E501
+    "JSON": (
+        b'{"type": "ifcJSON"}',
+        "is no IFC file but JSON, which this tool does not read. Export it as .ifc or .ifcZIP.",
+    ),
     "ifcXML": (
         b'<?xml version="1.0"?><ifcXML xmlns="http://example.org/IFC4"/>',
         "is written as ifcXML, which this tool does not read. Export it as .ifc or .ifcZIP.",
@@ -172,7 +185,7 @@ ODD = {
         projects("m"),
         "holds 2 projects with different length units (m, mm). Export each project into a file of its own.",
     ),
-    "no schema": (HEADER.replace(b"FILE_SCHEMA(('IFC4'));", b"") + TEXT[len(HEADER) :], f"names no schema in its header. {AGAIN}"),  # noqa: E501
+    "no schema": (TEXT.replace(b"FILE_SCHEMA(('IFC4'));", b""), f"names no schema in its header. {AGAIN}"),
     **{
         name: (schema(name), f"is written in schema '{name}'; this tool reads {READABLE}. Export it in one of these.")
         for name in ("IFC1.5.1", "IFC20_LONGFORM", "IFC2X_FINAL", "IFC2X2_FINAL", "IFC4X1", "IFC4X4_DEV", "IFC5")
@@ -218,7 +231,7 @@ def test_no_half_of_a_model_passes_even_with_an_end_marker(tmp_path, cut):
         kit.product("IfcWall", kit.box(1, 1, 1), title=f"wall {k}")
     text = kit.text()
     (tmp_path / "m.ifc").write_text(text[: int(cut * len(text))].rstrip(";\n") + "\nENDSEC;\nEND-ISO-10303-21;\n")
-    with pytest.raises(BadModel, match="cut short|damaged|names no schema"):  # noqa: RUF043
+    with pytest.raises(BadModel, match=r"cut short|damaged|names no schema"):
         open_models([ModelFile(tmp_path / "m.ifc")])
 
 
@@ -237,29 +250,25 @@ def written(folder, text, name="m.ifc"):
 
 
 @pytest.mark.parametrize(
-    ("letters", "remark"),
+    ("letters", "name", "told"),
     [
-        ("utf-8", "m.ifc: letters are written as plain UTF-8 bytes, which the format does not allow; they were read all the same."),  # noqa: E501
-        ("utf-8-sig", "m.ifc: letters are written as plain UTF-8 bytes, which the format does not allow; they were read all the same."),  # noqa: E501
-        ("latin-1", "m.ifc: letters are written as plain Latin-1 bytes, which the format does not allow; they were read all the same, as "  # noqa: E501
-                    "Western European ones; others will read wrongly."),
+        ("utf-8", "Stütze aus \U0001f600Stahl", "UTF-8"),
+        ("utf-8-sig", "Stütze aus \U0001f600Stahl", "UTF-8"),
+        ("latin-1", "Stütze", "Latin-1"),
     ],
-)  # fmt: skip
-def test_letters_written_as_plain_bytes_are_read(tmp_path, letters, remark):
+)
+def test_letters_written_as_plain_bytes_are_read(tmp_path, letters, name, told):
     """The kernel drops them without a word, and with them what a wall is."""
-    path = written(
-        tmp_path,
-        TEXT.decode()
-        .replace(
-            "'wall'", "'Stütze aus \U0001f600Stahl'"[: None if "8" in letters else 8] + ("" if "8" in letters else "'")
-        )
-        .encode(letters),
-    )
+    path = written(tmp_path, TEXT.decode().replace("'wall'", f"'{name}'").encode(letters))
     reading = open_models([ModelFile(path)])
-    assert reading.elements[0].name == ("Stütze aus \U0001f600Stahl" if "8" in letters else "Stütze")
+    assert reading.elements[0].name == name
     meshes, faults = reading.bodies(everything(reading))
     assert (len(meshes.triangles), faults) == (12, ("",))
-    assert said(arrived([path]), "note") == [remark]
+    guess = ", as Western European ones; others will read wrongly" if told == "Latin-1" else ""
+    assert said(arrived([path]), "note") == [
+        f"m.ifc: letters are written as plain {told} bytes, which the format does not allow; they were read all the "
+        f"same{guess}."
+    ]
 
 
 def test_letters_are_whole_across_chunks(tmp_path, monkeypatch):
@@ -290,7 +299,8 @@ def test_double_and_missing_identities_are_told(tmp_path):
     assert said(intake) == [
         "b.ifc shares 1 GlobalId, such as 1shared000000000000000, with a.ifc. Every occurrence was kept.",
         "c.ifc: 1 element has no GlobalId. Nobody can be pointed to them.",
-        "c.ifc: 1 GlobalId stands for more than one element, such as 2shared000000000000000. Every occurrence was kept.",  # noqa: E501
+        "c.ifc: 1 GlobalId stands for more than one element, such as 2shared000000000000000. Every occurrence was "
+        "kept.",
     ]
 
 
@@ -348,7 +358,8 @@ def test_the_place_of_the_site(tmp_path):
     assert place.place == pytest.approx((56.158333, -10.200139, 4.0), abs=1e-6)
     site.RefLatitude = [156, 9, 30]
     assert said(arrived([kit.save(tmp_path / "m.ifc")]), "note") == [
-        "m.ifc states latitude 156.158 and longitude -10.200 for its site, which no place has. Nothing here depends on it."  # noqa: E501
+        "m.ifc states latitude 156.158 and longitude -10.200 for its site, which no place has. Nothing here depends "
+        "on it."
     ]
 
 
@@ -386,13 +397,13 @@ def test_size_does_not_depend_on_how_a_building_is_turned(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("unit", "other", "sentence"),
+    ("unit", "other", "by_unit"),
     [
-        ("mm", "m", "hall.ifc is 24283 m long and 7800 m high by its unit (m), larger than any building; in mm it would be 24.3 m long and 7.8 m high."),  # noqa: E501
-        ("m", "mm", "hall.ifc is 0.0243 m long and 0.0078 m high by its unit (mm), smaller than any building; in m it would be 24.3 m long and 7.8 m high."),  # noqa: E501
+        ("mm", "m", "24283 m long and 7800 m high by its unit (m), larger than any building; in mm"),
+        ("m", "mm", "0.0243 m long and 0.0078 m high by its unit (mm), smaller than any building; in m"),
     ],
-)  # fmt: skip
-def test_a_unit_that_cannot_be_right_is_refused_with_both_sizes(call, tmp_path, unit, other, sentence):
+)
+def test_a_unit_that_cannot_be_right_is_refused_with_both_sizes(call, tmp_path, unit, other, by_unit):
     prefixes = {"mm": ".MILLI.", "m": "$"}
     truth = write_hall(tmp_path / "made", (), Options(unit=unit, split="one"))
     text = truth.files[0].read_text()
@@ -401,7 +412,8 @@ def test_a_unit_that_cannot_be_right_is_refused_with_both_sizes(call, tmp_path, 
     (tmp_path / "hall.ifc").write_text(text.replace(stated, f".LENGTHUNIT.,{prefixes[other]},"))
     end = call("check", "hall.ifc")
     assert (end.code, end.out) == (2, "")
-    assert end.err == f"Error: {sentence} Export it with the right length unit.\n"
+    meant = "it would be 24.3 m long and 7.8 m high. Export it with the right length unit."
+    assert end.err == f"Error: hall.ifc is {by_unit} {meant}\n"
 
 
 # ---- files that do not meet -----------------------------------------------------------------------------------------
@@ -430,17 +442,32 @@ def checked(files, shifts=None):
 
 
 OFF = {"real": (8.44, 10.48, 0.0), "a little": (0.3, 0.0, 0.0), "aside": (-0.25, 0.3, 0.0)}
-SET = {"as drawn": Options(), "turned, far away": Options(turn_deg=24.2, offset_m=(4.0e5, -6.1e6, 30.0))}
+SETS = {"as drawn": Options(), "turned, far away": Options(turn_deg=24.2, offset_m=(4.0e5, -6.1e6, 30.0))}
 
 
-@pytest.mark.parametrize("options", SET)
+@pytest.fixture(scope="module", params=SETS)
+def hall_set(request, tmp_path_factory):
+    """The sample hall in one file for each trade, with its defects, read once."""
+    folder = tmp_path_factory.mktemp("set")
+    return read(write_hall(folder, tuple(DEFECTS), SETS[request.param]).files)
+
+
+def moved(reading, meshes, name, offset):
+    """The same bodies, those of one file elsewhere."""
+    number = [source.name for source in reading.sources].index(name)
+    points = meshes.points.copy()
+    for k, element in enumerate(reading.elements):
+        if element.source == number:
+            points[meshes.point_start[k] : meshes.point_start[k + 1]] += offset
+    return replace(meshes, points=points)
+
+
 @pytest.mark.parametrize("off", OFF)
 @pytest.mark.parametrize("name", ["facade", "structure", "precast"])
-def test_a_file_that_lies_off_is_told_to_the_millimetre(tmp_path, name, off, options):
+def test_a_file_that_lies_off_is_told_to_the_millimetre(hall_set, name, off):
     """As one model of a real federation did, by 8.44 m and 10.48 m, and nothing in it said so."""
-    files = federation(tmp_path, {name}, OFF[off], SET[options])
     with pytest.raises(BadModel) as caught:
-        arrived(files)
+        gate(hall_set[0], moved(*hall_set, name, OFF[off]))
     text = str(caught.value)
     assert text.startswith(f"{name}.ifc lies ")
     assert text.endswith("shift_mm = [0, 0, 0] has it checked as it lies.")
@@ -449,53 +476,51 @@ def test_a_file_that_lies_off_is_told_to_the_millimetre(tmp_path, name, off, opt
     assert "Where bays repeat" not in text
 
 
+@pytest.mark.parametrize("up", [3.0, 0.4, -0.3])
+@pytest.mark.parametrize("name", ["facade", "structure", "precast"])
+def test_a_file_at_another_height_is_told(hall_set, name, up):
+    try:
+        (text,) = said(gate(hall_set[0], moved(*hall_set, name, (0.0, 0.0, up))), "error")
+    except BadModel as error:
+        text = str(error)
+    assert text.startswith(f"{name}.ifc lies about {abs(up):.3f} m {'above' if up > 0 else 'below'} ")
+    assert shift_told(text) == pytest.approx([0.0, 0.0, -1000.0 * up], abs=1.0)
+
+
+def test_a_file_off_in_plan_and_height(hall_set):
+    with pytest.raises(BadModel) as caught:
+        gate(hall_set[0], moved(*hall_set, "facade", (8.44, -10.48, 2.5)))
+    assert "facade.ifc lies 8.440 m east, 10.480 m south and about 2.500 m above precast.ifc" in str(caught.value)
+    assert shift_told(str(caught.value)) == pytest.approx([-8440.0, 10480.0, -2500.0], abs=1.0)
+
+
+def test_models_far_apart_are_told_the_shift_as_well(hall_set):
+    with pytest.raises(BadModel) as caught:
+        gate(hall_set[0], moved(*hall_set, "structure", (5.0e5, 6.1e6, 0.0)))
+    text = str(caught.value)
+    assert text.startswith("Models do not meet: ")
+    assert "shift_mm = [-500000000, -6100000000, 0] for structure.ifc, which would make walls and columns meet." in text
+
+
 def test_the_sentence_and_that_the_shift_told_mends_it(call, tmp_path):
     files = federation(tmp_path, {"facade"}, OFF["real"])
     end = call("check", *files)
     assert (end.code, end.out) == (2, "")
     assert end.err == (
         "Error: facade.ifc lies 8.440 m east and 10.480 m north of precast.ifc and structure.ifc: 0 of its 10 wall "
-        "joints and columns meet those of the others; shift_mm = [-8440, -10480, 0] under [models] would make 10 meet. "
-        "Nothing was checked: export it about the base point of the others, or set that shift; shift_mm = [0, 0, 0] has "  # noqa: E501
-        "it checked as it lies.\n"
+        "joints and columns meet those of the others; shift_mm = [-8440, -10480, 0] under [models] would make 10 "
+        "meet. Nothing was checked: export it about the base point of the others, or set that shift; shift_mm = "
+        "[0, 0, 0] has it checked as it lies.\n"
     )
     as_drawn = federation(tmp_path, set(), OFF["real"])
     mended = checked(files, {"facade": (-8440.0, -10480.0, 0.0)})
     assert said(mended.model.intake) == []
     told, expected = (json.loads(findings(result)) for result in (mended, checked(as_drawn)))
-    for part in ("summary", "coverage", "verdicts", "issues"):
-        assert told[part] == expected[part]
-
-
-@pytest.mark.parametrize("options", SET)
-@pytest.mark.parametrize("up", [3.0, 0.4, -0.3])
-@pytest.mark.parametrize("name", ["facade", "structure", "precast"])
-def test_a_file_at_another_height_is_told(tmp_path, name, up, options):
-    intake = None
-    files = federation(tmp_path, {name}, (0.0, 0.0, up), SET[options])
-    try:
-        intake = arrived(files)
-        (text,) = said(intake, "error")
-    except BadModel as error:
-        text = str(error)
-    side = "above" if up > 0 else "below"
-    assert text.startswith(f"{name}.ifc lies about {abs(up):.3f} m {side} ")
-    assert shift_told(text) == pytest.approx([0.0, 0.0, -1000.0 * up], abs=1.0)
-
-
-def test_a_file_off_in_plan_and_height(tmp_path):
-    with pytest.raises(BadModel) as caught:
-        arrived(federation(tmp_path, {"facade"}, (8.44, -10.48, 2.5)))
-    assert "facade.ifc lies 8.440 m east, 10.480 m south and about 2.500 m above precast.ifc" in str(caught.value)
-    assert shift_told(str(caught.value)) == pytest.approx([-8440.0, 10480.0, -2500.0], abs=1.0)
-
-
-def test_models_far_apart_are_told_the_shift_as_well(tmp_path):
-    with pytest.raises(BadModel) as caught:
-        arrived(federation(tmp_path, {"structure"}, (5.0e5, 6.1e6, 0.0)))
-    text = str(caught.value)
-    assert text.startswith("Models do not meet: ")
-    assert "shift_mm = [-500000000, -6100000000, 0] for structure.ifc, which would make walls and columns meet." in text
+    assert (told["summary"], told["coverage"]) == (expected["summary"], expected["coverage"])
+    for part in ("verdicts", "issues"):
+        # Which parts are shown with a seam may hang on the last digit of a coordinate.
+        for one, other in zip(told[part], expected[part], strict=True):
+            assert one | {"elements": []} == other | {"elements": []}
 
 
 def test_a_facade_off_by_one_bay_is_told_first_and_fails_the_check(call, tmp_path):
@@ -517,7 +542,7 @@ def test_a_facade_off_by_one_bay_is_told_first_and_fails_the_check(call, tmp_pat
 
 def test_a_project_may_have_a_file_checked_as_it_lies(tmp_path):
     files = federation(tmp_path, {"precast"}, OFF["real"], defects=())
-    with pytest.raises(BadModel, match="precast.ifc lies"):  # noqa: RUF043
+    with pytest.raises(BadModel, match=r"precast\.ifc lies"):
         checked(files)
     result = checked(files, {"precast": (0.0, 0.0, 0.0)})
     (text,) = said(result.model.intake, "warning")
@@ -540,24 +565,15 @@ def test_a_single_row_says_what_it_cannot_know(tmp_path):
     """Along a straight row the joints tell the shift; across it only that walls and columns touch."""
     recipe = replace(RECIPES["marks"], files=({}, {}), spread={"column": 1})
     files = Hall(recipe).write(tmp_path)
-    reading = open_models([ModelFile(path) for path in files])
-    meshes, _ = reading.bodies(everything(reading))
-    first, last = meshes.point_start[:-1], meshes.point_start[1:]
-    for element, begin, end in zip(reading.elements, first, last, strict=True):
-        if element.source == 0:
-            meshes.points[begin:end] += (0.3, 0.0, 0.0)
+    reading, meshes = read(files)
     with pytest.raises(BadModel) as caught:
-        examine(reading.sources, reading.elements, meshes, reading.origin, reading.grids)
+        gate(reading, moved(reading, meshes, "marks-0", (0.3, 0.0, 0.0)))
     assert "lies about 0.300 m east" in str(caught.value)
     assert "Where bays repeat another shift does as well: look at the ends of the rows." in str(caught.value)
     assert shift_told(str(caught.value))[0] == pytest.approx(-300.0, abs=1.0)
 
 
 # ---- no false alarm -------------------------------------------------------------------------------------------------
-
-
-def sure(files):
-    return [one for one in arrived(files)]  # noqa: C416
 
 
 GUISES = {
@@ -640,7 +656,7 @@ def test_the_gate_looks_at_what_was_read(tmp_path):
     reading = open_models(two_models(tmp_path, (5000, 0, 0)))
     for wanted in ([False, False], [True, False]):
         meshes, _ = reading.bodies(np.array(wanted))
-        told = examine(reading.sources, reading.elements, meshes, reading.origin, reading.grids)
+        told = gate(reading, meshes)
         assert [one.bodies for one in told] == [sum(wanted), 0]
         assert told[1].size_m is None
 
@@ -676,39 +692,48 @@ def test_grids_tell_where_walls_and_columns_do_not(tmp_path):
 # ---- what comes out -------------------------------------------------------------------------------------------------
 
 
+SLOW_WORKER = """
+import json, os, sys, time
+sys.path.insert(0, {folder!r})
+import kernel_worker
+
+whole = kernel_worker.Kernel.body
+
+def body(self, entity, representation):
+    if entity == {entity}:
+        time.sleep(600)
+    return whole(self, entity, representation)
+
+kernel_worker.Kernel.body = body
+answers = os.fdopen(os.dup(1), "wb")
+kernel_worker.answer(json.loads(sys.stdin.buffer.readline())["jobs"], answers)
+"""
+
+
 def test_an_element_that_makes_the_kernel_hang_does_not_stop_the_run(tmp_path, monkeypatch):
-    worker = tmp_path / "worker.py"
-    worker.write_text(
-        "import json, os, sys, time\n"
-        f"sys.path.insert(0, {str(Path(kernel_module.__file__).parent)!r})\n"
-        "import kernel_worker\n"
-        "whole = kernel_worker.Kernel.body\n"
-        "def body(self, entity, representation):\n"
-        "    if self._model.by_id(entity).is_a('IfcColumn'):\n"
-        "        time.sleep(600)\n"
-        "    return whole(self, entity, representation)\n"
-        "kernel_worker.Kernel.body = body\n"
-        "answers = os.fdopen(os.dup(1), 'wb')\n"
-        "kernel_worker.answer(json.loads(sys.stdin.buffer.readline())['jobs'], answers)\n"
-    )
-    monkeypatch.setattr(kernel_module, "_WORKER", worker)
-    monkeypatch.setattr(bodies_module, "tessellated", lambda jobs: kernel_module.tessellated(jobs, 2.0))
-    truth = write_hall(tmp_path, (), Options(split="one"))
-    text = truth.files[0].read_text()
-    column = re.search(r"IFCCOLUMN\('(.{22})'", text)
-    kit_text = text[: column.start()] + text[column.start() :]
-    path = written(tmp_path, kit_text, "hall.ifc")
-    before = time.monotonic()
-    result = run.check([ModelFile(path)], Settings(), load_rules(), lambda *_: None)
-    assert time.monotonic() - before < 60
-    assert result.verdicts == ()
+    truth = write_hall(tmp_path, (), Options(split="one", body="clipped"))
+    asked = []
+
+    def limited(jobs):
+        panel = next(job for job in jobs if job.representation == 0)
+        worker = tmp_path / "worker.py"
+        worker.write_text(SLOW_WORKER.format(folder=str(Path(kernel_module.__file__).parent), entity=panel.entity))
+        monkeypatch.setattr(kernel_module, "_WORKER", worker)
+        asked.append(len(jobs))
+        return kernel_module.tessellated(jobs, 2.0)
+
+    monkeypatch.setattr(bodies_module, "tessellated", limited)
+    result = run.check([ModelFile(truth.files[0])], Settings(), load_rules(), lambda *_: None)
+    assert sum(asked) > 1
+    assert result.model.faults.count("the geometry kernel did not finish it within 2 s") >= 1
+    assert result.seam_length_m > 500
 
 
 HOSTILE = "\\X\\07\\X\\1B[2J\\X2\\FFFF\\X0\\\\X2\\202E\\X0\\<b>&"
 
 
 def test_names_with_characters_that_xml_forbids_break_no_output(call, tmp_path):
-    truth = write_hall(tmp_path / "made", tuple(DEFECTS), Options(split="one"))
+    truth = write_hall(tmp_path / "made", tuple(DEFECTS)[:3], Options(split="one"))
     text = truth.files[0].read_text()
     text = re.sub(
         r"(IFC(?:PLATE|WALL|COLUMN|DISCRETEACCESSORY)\('[^']*',#\d+,')", lambda found: found[1] + HOSTILE, text
@@ -729,12 +754,12 @@ def test_names_with_characters_that_xml_forbids_break_no_output(call, tmp_path):
 
 
 def test_the_table_is_told_even_where_nothing_can_be_checked(call, tmp_path):
-    written(tmp_path, TEXT)
+    written(tmp_path, TEXT.replace(b"'wall'", b"'Sandwich panel'"))
     end = call("check", "m.ifc")
     assert end.code == 2
     assert end.out.splitlines() == [
-        "  file   schema  unit  size in m        products  panels  columns  other  map  meets  owner",
-        "  m.ifc  IFC4    mm    6.0 x 0.2 x 1.0         1       1        0      0  no   -      m",
+        "  file   schema  unit  size in m    products  panels  columns  other  map  meets",
+        "  m.ifc  IFC4    mm    6.0x0.2x1.0         1       1        0      0  no   -",
     ]
     assert end.err.startswith("Error: m.ifc: no columns were recognised")
 
@@ -744,12 +769,12 @@ def test_the_table_is_told_even_where_nothing_can_be_checked(call, tmp_path):
     ("name", "row"),
     [
         # As seen in a viewer: sizes of all walls, windows, columns and members together.
-        ("aac-plot01-old", ["IFC2X3", "mm", "13.4", "x", "6.1", "x", "2.7"]),
-        ("aac-plot01-new", ["IFC2X3", "mm", "13.4", "x", "6.1", "x", "2.7"]),
-        ("composite-parts", ["IFC2X3", "mm", "25.1", "x", "10.2", "x", "6.3"]),
-        ("curtain-only", ["IFC2X3", "m", "15.0", "x", "12.9", "x", "6.0"]),
-        ("lab-mixed-ifc4", ["IFC4", "mm", "22.5", "x", "17.0", "x", "12.4"]),
-        ("tall-building", ["IFC2X3", "mm", "8.3", "x", "8.2", "x", "16.4"]),
+        ("aac-plot01-old", ["IFC2X3", "mm", "13.4x6.1x2.7"]),
+        ("aac-plot01-new", ["IFC2X3", "mm", "13.4x6.1x2.7"]),
+        ("composite-parts", ["IFC2X3", "mm", "25.1x10.2x6.3"]),
+        ("curtain-only", ["IFC2X3", "m", "15.0x12.9x6.0"]),
+        ("lab-mixed-ifc4", ["IFC4", "mm", "22.5x17.0x12.4"]),
+        ("tall-building", ["IFC2X3", "mm", "8.3x8.2x16.4"]),
     ],
 )
 def test_every_real_model_gets_its_row_within_seconds(name, row):
@@ -759,4 +784,4 @@ def test_every_real_model_gets_its_row_within_seconds(name, row):
     lines = arrivals(model)
     assert len(lines) == 2, "a table of one file and nothing to remark"
     assert lines[1].split()[: 1 + len(row)] == [f"{name}.ifc", *row]
-    assert all(len(line) <= 110 for line in lines)
+    assert all(len(line) <= WIDTH for line in lines)

@@ -17,7 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from checker.errors import CannotCheck
-from checker.model import Element, Role, Source
+from checker.model import Element, Fit, Georeference, Intake, Remark, Role, Source
 from checker.nameless import nameless_at_facade
 from checker.output.explain import proposed_roles, recognised, rule_in_full, rules_table, write_proposal
 from checker.output.findings import findings, findings_schema
@@ -88,8 +88,27 @@ def issue(key="3f0c5e7a", severity="error", title="Seam is too narrow; move the 
     return Issue(key=key, severity=severity, title=title, **(facts | more))
 
 
+FACADE_OFF = "facade.ifc lies 0.300 m east of structure.ifc"
+
+
+def arrived():
+    """What two files brought, one of them in the wrong place."""
+    structure = Intake(60, 58, (24.0, 18.0, 7.5), 0.04, 0, {"column": 16, "base-rail": 9}, Fit("meets", 1, 1))
+    off = Fit("off", 1, 10, (-0.3, 0.0, 0.0), against=(0,), joints=10)
+    remarks = (Remark("note", "facade.ifc has no map conversion."), Remark("error", FACADE_OFF))
+    return structure, Intake(300, 298, (24.25, 18.3, 7.24), 0.0, 2, {"panel": 93}, off, remarks)
+
+
 def result(**more):
-    model = replace(model_of(hall()), sources=(source("structure.ifc", "steel"), source("facade.ifc")))
+    sources = (
+        replace(
+            source("structure.ifc", "steel"),
+            products=62,
+            georeference=Georeference("map", "EPSG:25832", (5e5, 6e6, 7.5)),
+        ),
+        replace(source("facade.ifc"), products=310),
+    )
+    model = replace(model_of(hall()), sources=sources, intake=arrived())
     facts = {
         "model": model,
         "panels": 8,
@@ -194,15 +213,49 @@ def test_findings_hold_what_the_run_found():
     assert read["issues"][1]["move"] is None
 
 
+def test_findings_tell_what_arrived():
+    read = valid(findings(result()))
+    structure, facade = read["intake"]
+    assert structure["georeference"] == {"kind": "map", "name": "EPSG:25832", "place": [5e5, 6e6, 7.5]}
+    assert structure["meets"]["shift_mm"] is None
+    assert facade == {
+        "file": "facade.ifc",
+        "products": 310,
+        "elements": 300,
+        "bodies": 298,
+        "size_m": [24.25, 18.3, 7.24],
+        "distance_m": 0.0,
+        "doubles": 2,
+        "roles": {"panel": 93},
+        "georeference": None,
+        "meets": {
+            "state": "off",
+            "met": 1,
+            "best": 10,
+            "shift_mm": [-300.0, 0.0, 0.0],
+            "exact": True,
+            "alike": False,
+            "by_grid": False,
+            "turn_deg": 0.0,
+            "against": [0],
+        },
+        "remarks": [
+            {"severity": "note", "text": "facade.ifc has no map conversion."},
+            {"severity": "error", "text": FACADE_OFF},
+        ],
+    }
+    assert valid(findings(result(model=replace(result().model, intake=()))))["intake"] == []
+
+
 def test_findings_keep_their_order_of_keys_and_one_line_each():
     content = findings(result())
     read = json.loads(content)
     assert list(read) == [
-        *("format", "tool", "release", "models", "summary", "ways", "occupied", "coverage", "airtight"),
+        *("format", "tool", "release", "models", "intake", "summary", "ways", "occupied", "coverage", "airtight"),
         *("verdicts", "issues", "changes", "parts"),
     ]
     # The order in which the schema lists the keys is the order in which they stand.
-    for section in ("ways", "occupied", "coverage", "verdicts", "issues", "models"):
+    for section in ("ways", "occupied", "coverage", "verdicts", "issues", "models", "intake"):
         assert list(read[section][0]) == VALIDATOR.schema["properties"][section]["items"]["required"]
     assert content.endswith(b"}\n")
     assert len([line for line in content.splitlines() if line.startswith(b'{"rule"')]) == 4
@@ -284,9 +337,12 @@ def test_summary_says_all_there_is_to_say():
     text = summary(result(notes=("roof.ifc has no elements",)), [Path("out/issues.bcf"), Path("out/seams.csv")])
     assert text == (
         "2 models: 8 panels, 3 columns in 2 places, 2 seams, 4.0 m of seam\n"
-        "  file           schema  unit  owner\n"
-        "  structure.ifc  IFC4    mm    steel\n"
-        "  facade.ifc     IFC4    mm    panels\n"
+        "  file           schema  unit  size in m      products  panels  columns  other  map  meets  owner\n"
+        "  structure.ifc  IFC4    mm    24.0x18.0x7.5        62       0       16      9  map  yes    steel\n"
+        "  facade.ifc     IFC4    mm    24.2x18.3x7.2       310      93        0      0  no   no     panels\n"
+        "\n"
+        "  Error: facade.ifc lies 0.300 m east of structure.ifc\n"
+        "  Note: facade.ifc has no map conversion.\n"
         "\n"
         "ways of building\n"
         "  6 panels meeting on columns: 1 gap\n"

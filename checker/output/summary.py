@@ -214,31 +214,29 @@ def arrivals(model: Model) -> list[str]:
     """The table of what arrived in each file, and what is to be said of it, gravest first."""
     head = ["  file", "schema", "unit", "size in m", "products", "panels", "columns", "other", "map", "meets", "owner"]
     intake = model.intake or (Intake(),) * len(model.sources)
-    rows = [_arrival(source, one) for source, one in zip(model.sources, intake, strict=True)]
-    remarks = [
-        remark for severity in SEVERITIES for one in intake for remark in one.remarks if remark.severity == severity
-    ]
+    rows = [head, *(_arrival(source, one) for source, one in zip(model.sources, intake, strict=True))]
+    if all(source.owner == source.name for source in model.sources):
+        rows = [row[:-1] for row in rows]  # nobody has named owners: each file stands for itself
     said = [
         line
-        for remark in remarks
-        for line in paragraph(remark.text, first=f"  {remark.severity.capitalize()}: ", rest="    ")
+        for severity in SEVERITIES
+        for one in intake
+        for remark in one.remarks
+        if remark.severity == severity
+        for line in paragraph(remark.text, first=f"  {severity.capitalize()}: ", rest="    ")
     ]
-    return [*columns([head, *rows], right=range(4, 8)), *([""] if said else []), *said]
+    return [*columns(rows, right=range(4, 8)), *([""] if said else []), *said]
 
 
 def _arrival(source: Source, one: Intake) -> list[str]:
-    panels, named = one.roles.get("panel", 0), sum(one.roles.values())
-    where = source.georeference.kind if source.georeference else "no"
+    panels, pillars = one.roles.get("panel", 0), one.roles.get("column", 0)
     return [
-        f"  {cut(source.file, 30)}",
-        cut(source.schema, 12),
+        f"  {cut(source.file, 24)}",
+        cut(source.schema.partition("_")[0], 8),
         cut(source.length_unit, 8),
-        " x ".join(f"{length:.1f}" for length in one.size_m) if one.size_m else "no bodies",
-        str(source.products),
-        str(panels),
-        str(one.roles.get("column", 0)),
-        str(named - panels - one.roles.get("column", 0)),
-        where,
+        "x".join(f"{length:.1f}" for length in one.size_m) if one.size_m else "no bodies",
+        *map(str, (source.products, panels, pillars, sum(one.roles.values()) - panels - pillars)),
+        source.georeference.kind if source.georeference else "no",
         _MEETS[one.fit.state],
         cut(source.owner, 16),
     ]

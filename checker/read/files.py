@@ -174,9 +174,9 @@ def _open_file(path: Path, unpack_into: Callable[[], Path]) -> OpenFile:
         raise BadModel(f"{path} {_unreadable(written_in)}") from error
     except (ifcopenshell.Error, RuntimeError) as error:
         fault = (
-            "is damaged: its text breaks the rules of a STEP file." if written_in else "names no schema in its header."
+            "is damaged: its text breaks the rules of a STEP file" if written_in else "names no schema in its header"
         )
-        raise BadModel(f"{path} {fault} {_BROKEN}") from error
+        raise BadModel(f"{path} {fault}. {_BROKEN}") from error
     opened = OpenFile(path, text_path, sha256, model, log, written_in if schema else "", letters)
     _check_complete(opened, tail)
     return opened
