@@ -32,7 +32,7 @@ from checker.result import Occupied, Result, SeamTable
 from checker.rule import MM, NOT_MODELLED, Rule
 from checker.settings import Settings
 from checker.topology import build
-from checker.ways import BUTTING, WAYS, WITHOUT_COLUMNS
+from checker.ways import BEFORE_COLUMNS, BUTTING, WAYS, WITHOUT_COLUMNS
 from checker.wholes import bodies_without_seals
 
 ONE_STAND: Final = 0.01
@@ -215,9 +215,10 @@ def _unchecked(facade: Facade, panels: int, checked: Sequence[str]) -> str:
             "them under [roles] in seamtrace.toml."
         )
     other = max(facade.ways, key=lambda way: way.panels).way
+    astray = " See whether all models lie in their place." if other in (BEFORE_COLUMNS, WITHOUT_COLUMNS) else ""
     return (
-        f"{files}: no panels {wanted} were found, so no rule was asked.{found} To ask the rules all the same, set "
-        f'{other} = "checked" under [ways] in seamtrace.toml.'
+        f"{files}: no panels {wanted} were found, so no rule was asked.{found}{astray} To ask the rules all the same, "
+        f'set {other} = "checked" under [ways] in seamtrace.toml.'
     )
 
 

@@ -146,6 +146,17 @@ def test_walls_in_front_of_columns_without_their_rhythm(tmp_path):
     assert result.verdicts == ()
 
 
+def test_columns_of_a_model_that_lies_elsewhere_are_those_of_no_panel(tmp_path):
+    """The structure 2.44 m and 5.48 m off: nothing is taken for an open seam, and it is said where to look."""
+    far = Stretch(2440.0, 5480.0)
+    pieces = [replace(p, stretch=far) if p.cls == "IfcColumn" else p for p in sandwich()]
+    result = run(pieces, tmp_path)
+    assert ways(result) == {WITHOUT_COLUMNS: 12}
+    assert result.verdicts == ()
+    assert "See whether all models lie in their place." in result.unchecked
+    assert 'set without-columns = "checked" under [ways]' in result.unchecked
+
+
 def test_walls_that_butt_on_columns_are_no_seams_to_fill(tmp_path):
     result = run(before_columns((0, 5000, 10000, 15000, 20000), joint=0.0), tmp_path)
     assert [way.says.split(";")[0] for way in result.ways] == ["4 walls butting: 3 upright gaps of 0.0 mm, all closed"]
