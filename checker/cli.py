@@ -5,12 +5,14 @@ check; a fault of our own is "could not check" too, so that no build takes it fo
 kernel, compiled for each system, is imported inside the commands: where it does not load, `main` says so.
 """
 
+import getpass
 import json
 import os
 import sys
 import traceback
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Final
@@ -19,16 +21,21 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from checker import __version__
+from checker import __version__, earlier
+from checker.acceptances import a_day, looked_up, with_acceptance
+from checker.earlier import found_before, outcome
 from checker.errors import BadSettings, CannotCheck, did_you_mean
 from checker.model import Model
 from checker.nameless import nameless_at_facade
 from checker.output.explain import proposed_roles, recognised, rule_in_full, rules_table, write_proposal
-from checker.output.summary import arrivals, plain, summary
-from checker.result import SEVERITIES, Stopped
+from checker.output.ids import ids_file
+from checker.output.safely import replace_file
+from checker.output.summary import comparison, plain, summary
+from checker.result import SEVERITIES, Severity
 from checker.rule import load_rules
-from checker.settings import FILE_NAME, Settings, files_to_read, load_settings, settings_schema
+from checker.settings import FILE_NAME, Acceptance, Settings, files_to_read, load_settings, settings_schema
 
+OUT: Final = "seamtrace-out"
 FOUND: Final = 1
 COULD_NOT_CHECK: Final = 2
 
@@ -48,6 +55,13 @@ class Format(StrEnum):
     bcf = "bcf"
     json = "json"
     csv = "csv"
+
+
+class BcfVersion(StrEnum):
+    """The versions of BCF that can be written."""
+
+    two = "2.1"
+    three = "3.0"
 
 
 Models = Annotated[
@@ -76,9 +90,6 @@ def main() -> None:
     try:
         app()
     except CannotCheck as error:
-        if isinstance(error, Stopped):
-            _print("\n".join(arrivals(error.model)) + "\n")
-            _warn(error.model)
         _tell(f"Error: {error}")
     except Exception:
         for line in traceback.format_exc().splitlines():
@@ -98,24 +109,92 @@ def _about(version: Annotated[bool, typer.Option("--version", help="Print the ve
 def check(
     models: Models = None,
     config: Config = None,
-    out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for the files written.")] = Path("seamtrace-out"),
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for the files written.")] = Path(OUT),
     fail_on: Annotated[FailOn, typer.Option(help="Exit with 1 from this severity on.")] = FailOn.error,
     formats: Annotated[
         list[Format] | None, typer.Option("--format", help="What to write; may be repeated. All when not given.")
+    ] = None,
+    bcf_version: Annotated[
+        BcfVersion | None,
+        typer.Option(help="Version of a new BCF file, 2.1 when not given; that of --previous keeps its own."),
+    ] = None,
+    previous: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="issues.bcf of the previous release: go on with it, tell what has changed."),
     ] = None,
 ) -> None:
     """Find and measure the seams, check them, write the results."""
     from checker import run
 
     settings = _settings(config)
+    before = run.previous_release(previous, settings, load_rules()) if previous else None
     with _progress() as progress:
-        result = run.check(files_to_read(models or [], settings), settings, load_rules(), progress)
-        written = run.write(result, out, [Format(each).value for each in dict.fromkeys(formats or Format)])
-    _print(summary(result, written))
+        result = run.check(files_to_read(models or [], settings), settings, load_rules(), progress, before)
+        asked = [Format(each).value for each in dict.fromkeys(formats or Format)]
+        written = run.write(result, out, asked, before, bcf_version.value if bcf_version else None)
+    _print(summary(replace(result, notes=(*result.notes, *written.notes)), written.files))
     _warn(result.model)
+    if result.unchecked:
+        raise CannotCheck(result.unchecked)
+    _exit(fail_on, {severity: result.count(severity) + result.remarked(severity) for severity in SEVERITIES})
+
+
+@app.command()
+def compare(
+    old: Annotated[Path, typer.Argument(metavar="OLD_OUT", help="Output folder of the earlier release.")],
+    new: Annotated[Path, typer.Argument(metavar="NEW_OUT", help="Output folder of the later release.")],
+    fail_on: Annotated[FailOn, typer.Option(help="Exit with 1 from this severity on.")] = FailOn.error,
+) -> None:
+    """Tell what has changed between two releases that were checked."""
+    later = outcome(new)
+    _print(comparison(earlier.compare(outcome(old), later)))
+    if later.unchecked:
+        raise CannotCheck(later.unchecked)
+    _exit(fail_on, later.open)
+
+
+@app.command()
+def accept(
+    key: Annotated[str, typer.Argument(metavar="KEY", help="The eight digits that a report shows for the issue.")],
+    until: Annotated[str, typer.Option(metavar="DAY", help="Last day on which it holds, such as 2026-12-31.")],
+    reason: Annotated[str, typer.Option(metavar="TEXT", help="Why the project can live with it.")],
+    upto: Annotated[
+        float | None, typer.Option(metavar="MM", help="Holds only while the worst value is not worse than this.")
+    ] = None,
+    by: Annotated[str | None, typer.Option(metavar="NAME", help="Who decided; the user when not given.")] = None,
+    config: Annotated[
+        Path | None, typer.Option(metavar="FILE", help=f"Project file; {FILE_NAME} of this folder when not given.")
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help=f"Output folder of the last check, to look the key up; {OUT} if it is there."),
+    ] = None,
+) -> None:
+    """Record in the project file that the project lives with an issue, up to a value and until a day."""
+    acceptance = Acceptance(key.strip().lower(), a_day(until), reason, by or _who(), upto)
+    path = (config or Path(FILE_NAME)).resolve()
+    try:
+        data = path.read_bytes() if path.exists() else b""
+    except OSError as error:
+        raise BadSettings(f"{path}: cannot be read ({error.strerror}). Name another file with --config.") from None
+    for line in looked_up(acceptance, found_before(out or Path(OUT)), out or Path(OUT), required=out is not None):
+        _tell(line)
+    replace_file(path, with_acceptance(path, data, acceptance, load_rules()))
+    _print(plain(f"{path.name}: {acceptance.issue} is accepted until {acceptance.until} by {acceptance.by}.") + "\n")
+
+
+def _who() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):
+        raise BadSettings("Nobody is logged in by name: say with --by who decided.") from None
+
+
+def _exit(fail_on: FailOn, open_issues: Mapping[Severity, int]) -> None:
+    """Exit with 1 where there are open issues that are grave enough."""
     if fail_on is not FailOn.never:
         grave = SEVERITIES[: SEVERITIES.index(fail_on.value) + 1]
-        if any(result.count(severity) or result.remarked(severity) for severity in grave):
+        if any(open_issues.get(severity, 0) for severity in grave):
             raise typer.Exit(FOUND)
 
 
@@ -133,7 +212,7 @@ def roles(
 
     settings = _settings(config)
     with _progress() as progress:
-        model = run.recognise(files_to_read(models or [], settings), settings, progress)
+        model = run.recognise(files_to_read(models or [], settings), settings, progress, everything=True)
     _warn(model)
     nameless = nameless_at_facade(model)
     if write is None:
@@ -172,6 +251,12 @@ def sample(folder: Annotated[Path, typer.Argument(metavar="DIR", help="Where to 
             raise CannotCheck(f"{place}: cannot be written ({error.strerror}). Name another folder.") from None
         for path in written:
             _print(f"{plain(str(path))}\n")
+
+
+@app.command()
+def ids() -> None:
+    """Print an IDS 1.0 file that asks designers to state the layers they do not draw."""
+    _print(ids_file(load_rules()).decode())
 
 
 @app.command()

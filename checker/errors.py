@@ -15,6 +15,10 @@ class BadModel(CannotCheck):
     """A model file cannot be read or does not fit the others."""
 
 
+class BadBcf(CannotCheck):
+    """A BCF file cannot be read or added to."""
+
+
 class BadSettings(CannotCheck):
     """The project file or an option is wrong."""
 

@@ -67,6 +67,8 @@ _PREDEFINED: Final[Mapping[tuple[str, str], Mapping[str, float]]] = {
     **{("IfcPlate", kind): {"": 0.7} for kind in ("BASE_PLATE", "GUSSET_PLATE", "STIFFENER_PLATE", "SPLICE_PLATE")},
 }
 """What class and predefined type together support, besides."""
+COVERS: Final = frozenset({("IfcSlab", "FLOOR"), ("IfcSlab", "ROOF")})
+"""What has no role and yet is read: it tells rooms from the outdoors."""
 ENUMERATED: Final = re.compile(r"[A-Z][A-Z0-9_]{0,39}")
 """Predefined types of the schemas look like this; anything else is an author's own words."""
 _TOLD_BY_TYPE: Final = frozenset(
@@ -96,6 +98,8 @@ _STEEL_PROFILE: Final = re.compile(
     re.IGNORECASE,
 )
 _STEEL_GRADE: Final = re.compile(r"\bS ?(?:235|275|355|420|460)", re.IGNORECASE)
+_CONCRETE_GRADE: Final = re.compile(r"\bL?C ?\d{2,3}/\d{2,3}\b")
+"""Strength classes of EN 206, such as C30/37."""
 _THIN_PLATE_MM: Final = 25
 """A steel plate thinner than this is a connection or a stiffener."""
 
@@ -139,6 +143,7 @@ class Evidences:
             element.materials,
             tuple(map(words.skeleton, element.parents)),
             element.ifc_class.startswith("IfcPlate") and _is_steel_plate(element),
+            _gathers(element),
         )
         found = self._known.get(key)
         if found is None:
@@ -174,6 +179,8 @@ def _evidence(element: Element) -> Evidence:
     small = kind in _SMALL_PARTS and len(element.materials) == 1
     for material in element.materials:
         senses |= words.read(material).senses
+        if _CONCRETE_GRADE.search(material[: words.LONGEST]):
+            senses.add("concrete")
         if silent:
             hear("material", material, _MATERIAL, LAYERS | {"panel"} if small else frozenset({"panel"}))
     layered = {"steel", "sheet"} & senses and {"wool", "foam", "insulation", "polymer"} & senses
@@ -187,7 +194,7 @@ def _evidence(element: Element) -> Evidence:
         hear("assembly", parent, _PARENT, _ANYTHING - {""} if silent else frozenset({"panel"}))
 
     by_class = np.zeros(NONE + 1)
-    for table in (_CLASS.get(kind, {}), _PREDEFINED.get((kind, predefined), {})):
+    for table in () if _gathers(element) else (_CLASS.get(kind, {}), _PREDEFINED.get((kind, predefined), {})):
         for role, value in table.items():
             by_class[AT[role]] = max(by_class[AT[role]], value)
     if (kind, predefined) == ("IfcPlate", "CURTAIN_PANEL"):
@@ -197,6 +204,11 @@ def _evidence(element: Element) -> Evidence:
         by_class[NONE] = 0.6
     filler = not heads.isdisjoint(words.FILLERS) and own <= 0.5 and score[NONE] < CERTAIN
     return Evidence(score, by_class, said, frozenset(senses), filler, bool(own < CERTAIN))
+
+
+def _gathers(element: Element) -> bool:
+    """Whether an element is an assembly of parts: its class says nothing of what they are together."""
+    return element.ifc_class == "IfcElementAssembly" and element.shown not in ((), (element.guid,))
 
 
 def _is_steel_plate(element: Element) -> bool:

@@ -1,15 +1,15 @@
-"""The foot of the facade: seams between panels and plinth, plinth elements and their joints, base rails at columns."""
+"""The foot of the facade: seams between panels and plinth, its corners, plinth elements and their joints."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 import shapely
 
 from checker import geometry as g
-from checker.facade import BaseSeams, PlinthJoints, Plinths, RailSupports, Seams, fault_of, unique, with_role
+from checker.facade import BaseSeams, FootCorners, PlinthJoints, Plinths, Seams, fault_of, unique, with_role
 from checker.geometry import Lines
-from checker.joints import CORNER_REACH, DEEPEST_OVERLAP, LEAST_SHARED, WIDEST_EDGE, WIDEST_SEAM
+from checker.joints import CORNER_REACH, DEEPEST_OVERLAP, LEAST_SHARED, WIDEST_EDGE
 from checker.model import Bools, Floats, Ints
 from checker.walls import APART, BEYOND, Walls
 
@@ -21,17 +21,13 @@ LINE_GAP: Final = 0.30
 """A run along the foot is broken where nothing stands for more than this (a door)."""
 CUT: Final = 0.05
 """An opening whose lower edge is no higher above that of a panel cuts its foot."""
-SAME_EDGE: Final = 1e-3
-"""A rail that overlaps a column along the side by less than this stands beside it."""
-MEETS: Final = 0.10
-"""A base rail that ends no further beside a column meets it."""
 
 
 def base(walls: Walls, standing: Bools) -> tuple[Seams, Plinths]:
     """Lying seams between lowest panels and plinth, and the plinth elements that carry panels."""
     p = walls.panels
     plinth = with_role(walls.model, ["plinth"])
-    side, low, high = _at_side(walls, plinth, BEYOND)
+    side, low, high = walls.at_side(plinth, BEYOND)
     known = side >= 0
     plinth, side, low, high = plinth[known], side[known], low[known], high[known]
     frames = walls.sides.frame[side]
@@ -211,6 +207,35 @@ def _foot_lines(
     return line, first, last
 
 
+def corners_of_foot(walls: Walls, foot: Seams, corners: Seams) -> FootCorners:
+    """Where the feet of two sides meet: the lowest panels of a corner that both have a base seam."""
+    found: dict[int, tuple[int, int]] = {}
+    for i in np.lexsort((corners.start, corners.line)).tolist():
+        ends, starts = (np.flatnonzero(foot.right == part[i]) for part in (corners.left, corners.right))
+        if int(corners.line[i]) not in found and len(ends) and len(starts):
+            found[int(corners.line[i])] = int(ends[foot.end[ends].argmax()]), int(starts[foot.start[starts].argmin()])
+    before, after = np.array(list(found.values()), np.int64).reshape(-1, 2).T
+    side = foot.side[before]
+    axis = tuple(walls.axis_at(s, u) for s, u in zip(side.tolist(), foot.end[before].tolist(), strict=True))
+    parts = np.stack([foot.right[before], foot.right[after]], axis=1)
+    return FootCorners(
+        kind=("corner",) * len(before),
+        ids=unique(
+            ["/".join(filter(None, ("foot-corner", walls.sides.names[s], a))) for s, a in zip(side, axis, strict=True)]
+        ),
+        side=side,
+        axis=axis,
+        row=np.zeros(len(before), np.int64),
+        length=np.zeros(len(before)),
+        parts=parts,
+        point=foot.take(before).world(foot.end[before], foot.far[before], foot.outer[before]),
+        fault=tuple(fault_of(walls.model, pair) for pair in parts),
+        before=before,
+        after=after,
+        outer=np.einsum("cj,cj->c", foot.frame[before, 0], foot.frame[after, 2]) > 0,
+    )
+
+
 def _plinths(walls: Walls, plinth: Ints, side: Ints, low: Floats, high: Floats, top: Lines, used: Ints) -> Plinths:
     """Plinth elements that carry panels, each with the level of its side: the median top, weighed by length."""
     element, side, low, high, top = plinth[used], side[used], low[used], high[used], top.take(used)
@@ -256,7 +281,7 @@ def _plinths(walls: Walls, plinth: Ints, side: Ints, low: Floats, high: Floats, 
 
 
 def plinth_joints(walls: Walls, plinths: Plinths) -> Seams:
-    """Upright joints between plinth elements that follow each other along a side."""
+    """Upright joints between plinth elements that follow each other along a side, and the columns behind them."""
     order = np.lexsort((plinths.low[:, 0], plinths.side))
     left, right = order[:-1], order[1:]
     gap = plinths.low[right, 0] - plinths.high[left, 0]
@@ -267,20 +292,31 @@ def plinth_joints(walls: Walls, plinths: Plinths) -> Seams:
     top_right = g.sample(plinths.top.take(right), plinths.low[right, :1], 1)[:, 0]
     near, far = plinths.high[left, 0], plinths.low[right, 0]
     end = np.maximum(top_left, top_right)
-    return walls.make(
+    start = np.minimum(np.maximum(plinths.low[left, 1], plinths.low[right, 1]), end)
+    # The column behind the joint, where it stands behind the plinth and not upon it.
+    column = walls.column_at(side, 0.5 * (near + far), end)
+    stands = np.flatnonzero(column >= 0)
+    column[stands[walls.columns.low[column[stands]] > end[stands] - LEAST_SHARED]] = -1
+    known = np.flatnonzero(column >= 0)
+    start[known] = np.minimum(np.maximum(start[known], walls.columns.low[column[known]]), end[known])
+    front = np.full(len(left), np.nan)
+    front[known] = walls.columns.front_at(column[known], 0.5 * (start + end)[known])
+    joints = walls.make(
         PlinthJoints,
         len(left),
         side=side,
         frame=walls.sides.frame[side][:, [1, 0, 2]],
-        start=np.minimum(np.maximum(plinths.low[left, 1], plinths.low[right, 1]), end),
+        start=start,
         end=end,
         line=np.arange(len(left)),
         left=plinths.element[left],
         right=plinths.element[right],
+        column=walls.column_elements(column),
         near=near,
         far=far,
         inner=0.5 * (plinths.low[left, 2] + plinths.low[right, 2]),
         outer=0.5 * (plinths.high[left, 2] + plinths.high[right, 2]),
+        front=front,
         width_min=gap,
         width_max=gap,
         at_width_min=end,
@@ -289,96 +325,9 @@ def plinth_joints(walls: Walls, plinths: Plinths) -> Seams:
         level_left=top_left - plinths.level[left],
         level_right=top_right - plinths.level[right],
     )
-
-
-def rails(walls: Walls) -> RailSupports:
-    """Every place where a base rail passes or meets a column, with the clear distance between them."""
-    rail = with_role(walls.model, ["base-rail"])
-    side, low, high = _at_side(walls, rail, BEYOND)
-    known = side >= 0
-    rail, side, low, high = rail[known], side[known], low[known], high[known]
-    back = walls.outline(rail, walls.sides.frame[side], 2, -1, 0)
-    c = walls.columns
-    middle = 0.5 * (low[:, 1] + high[:, 1])
-    reach = WIDEST_SEAM
-    z_middle = 0.5 * (c.low + c.high)
-    place = c.centre[:, 0] + c.centre[:, 1] * z_middle
-    tree = shapely.STRtree(
-        shapely.box(place - c.half - reach + APART * c.side, c.low, place + c.half + reach + APART * c.side, c.high)
-    )
-    probe = shapely.box(low[:, 0] + APART * side, middle, high[:, 0] + APART * side, middle)
-    r, k = tree.query(probe) if len(rail) and len(c.element) else (np.zeros(0, np.int64),) * 2
-    order = np.lexsort((k, r))
-    r, k = r[order], k[order]
-    frame = walls.sides.frame[side[r]]
-    z = middle[r] * frame[:, 1, 2] + low[r, 2] * frame[:, 2, 2]
-    centre, front = c.centre_at(k, z), c.front_at(k, z)
-    start, end = np.maximum(low[r, 0], centre - c.half[k]), np.minimum(high[r, 0], centre + c.half[k])
-    # A rail beside a column may cut into its side, less far than it lies behind its face.
-    beside = end - start < np.maximum(SAME_EDGE, front - low[r, 2])
-    behind = low[r, 2] > front - 1e-3
-    # Passing in front: distance outwards over the shared width. Meeting from the side: distance along the facade.
-    ahead = g.extremes(
-        Lines(np.stack([start, start], 1), np.stack([front, front], 1)), back.take(r), start, np.maximum(start, end)
-    )
-    sideways = np.where(low[r, 0] > centre, low[r, 0] - centre - c.half[k], centre - c.half[k] - high[r, 0])
-    keep = np.where(beside, ~behind & (sideways < MEETS), ahead.smallest < reach)
-    smallest = np.where(beside, sideways, ahead.smallest)
-    largest = np.where(beside, sideways, ahead.largest)
-    right_of = low[r, 0] > centre
-    edge = np.where(right_of, low[r, 0], high[r, 0])
-
-    def places(at: Floats) -> Floats:
-        along = np.where(beside, edge, at)
-        return g.world(frame, np.stack([along, middle[r], low[r, 2]], axis=1))
-
-    towards = np.where(beside[:, None], frame[:, 0] * np.where(right_of, 1.0, -1.0)[:, None], frame[:, 2])
-    take = np.flatnonzero(keep)
-    axis = tuple(walls.axis_at(int(side[r[i]]), float(centre[i])) for i in take)
-    names = [walls.sides.names[side[r[i]]] for i in take]
-    return RailSupports(
-        kind=("base",) * len(take),
-        ids=unique(["/".join(filter(None, ("rail", n, a))) for n, a in zip(names, axis, strict=True)]),
-        side=side[r[take]],
-        axis=axis,
-        row=np.zeros(len(take), np.int64),
-        length=np.maximum(end - start, 0.0)[take],
-        parts=np.stack([rail[r], c.element[k]], axis=1)[take] if len(take) else np.zeros((0, 2), np.int64),
-        point=places(ahead.at_min)[take],
-        fault=tuple(fault_of(walls.model, np.array([rail[r[i]], c.element[k[i]]])) for i in take),
-        rail=rail[r[take]],
-        column=c.element[k[take]] if len(take) else np.zeros(0, np.int64),
-        smallest=smallest[take],
-        largest=largest[take],
-        at_smallest=places(ahead.at_min)[take],
-        at_largest=places(ahead.at_max)[take],
-        towards=towards[take],
-    )
-
-
-def _at_side(walls: Walls, element: Ints, reach: float) -> tuple[Ints, Floats, Floats]:
-    """The side each lying part runs along and its extents there; -1 where it runs along none.
-
-    A part runs along a side when its longest direction does, and it lies within ``reach`` of the panels' faces.
-    """
-    best = np.full(len(element), -1, np.int64)
-    distance = np.full(len(element), np.inf)
-    low_best, high_best = np.zeros((len(element), 3)), np.zeros((len(element), 3))
-    for side, frame in enumerate(walls.sides.frame):
-        mine = walls.panels.side == side
-        first, last = walls.panels.low[mine, 0].min(), walls.panels.high[mine, 0].max()
-        low, high = g.extents(walls.meshes, element, np.broadcast_to(frame, (len(element), 3, 3)))
-        parallel = np.abs(walls.boxes.axes[element, 0] @ frame[0]) > 0.985
-        short = walls.boxes.size[element, 0] < 1.5 * walls.boxes.size[element, 1]
-        square = np.abs(walls.boxes.axes[element] @ frame[0]).max(axis=1) > 0.985
-        shared = np.minimum(high[:, 0], last) - np.maximum(low[:, 0], first)
-        middle = 0.5 * (walls.sides.inner[side] + walls.sides.outer[side])
-        off = np.maximum(np.maximum(low[:, 2] - walls.sides.outer[side], walls.sides.inner[side] - high[:, 2]), 0.0)
-        away = off + 1e-3 * np.abs(0.5 * (low[:, 2] + high[:, 2]) - middle)
-        good = (parallel | (short & square)) & (shared > 0.0) & (off < reach) & (away < distance)
-        best[good], distance[good] = side, away[good]
-        low_best[good], high_best[good] = low[good], high[good]
-    return best, low_best, high_best
+    # Plinth elements are measured against each other, whatever is wrong with the column behind them.
+    both = joints.parts[:, :2]
+    return replace(joints, parts=both, fault=tuple(fault_of(walls.model, pair) for pair in both))
 
 
 def _weighted_median(values: Floats, weights: Floats) -> float:

@@ -4,10 +4,12 @@ Arrays only; metres; coordinates are world less a local origin. Loops run over k
 except for the few bodies that a straight line does not describe.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
+import shapely
 
 from checker.model import Bools, Floats, Ints, Meshes
 
@@ -85,6 +87,22 @@ def spread(starts: Ints, which: Ints) -> tuple[Ints, Ints]:
     return entries, group
 
 
+def gathered(meshes: Meshes, members: Sequence[Sequence[int]]) -> Meshes:
+    """Bodies each made of all bodies of its ``members``, in their order; one without members is empty."""
+    count = np.array([len(each) for each in members], np.int64)
+    which = np.array([one for each in members for one in each], np.int64)
+    if len(which) == len(members) == len(meshes) and (which == np.arange(len(which))).all():
+        return meshes
+    last = np.concatenate([[0], np.cumsum(count)])
+    point, _ = spread(meshes.point_start, which)
+    triangle, group = spread(meshes.triangle_start, which)
+    points, triangles = (
+        np.concatenate([[0], np.cumsum(np.diff(start)[which])]) for start in (meshes.point_start, meshes.triangle_start)
+    )
+    moved = points[:-1] - meshes.point_start[which]
+    return Meshes(meshes.points[point], meshes.triangles[triangle] + moved[group, None], points[last], triangles[last])
+
+
 def lowest(values: Floats, group: Ints, count: int) -> Floats:
     """Smallest value of each of ``count`` groups; infinite where a group is empty."""
     result = np.full((count, *values.shape[1:]), np.inf)
@@ -115,6 +133,17 @@ def unit(vectors: Floats) -> Floats:
     length = np.linalg.norm(vectors, axis=-1, keepdims=True)
     result: Floats = np.divide(vectors, length, out=np.zeros_like(vectors), where=length > 0)
     return result
+
+
+def joined(one: Meshes, other: Meshes) -> Meshes:
+    """The bodies of n elements of which some are in one list and some in the other."""
+    both = Meshes(
+        np.concatenate([one.points, other.points]),
+        np.concatenate([one.triangles, other.triangles + len(one.points)]),
+        np.concatenate([one.point_start, other.point_start[1:] + len(one.points)]),
+        np.concatenate([one.triangle_start, other.triangle_start[1:] + len(one.triangles)]),
+    )
+    return gathered(both, [[i, i + len(one)] for i in range(len(one))])
 
 
 def face_vectors(meshes: Meshes, triangles: Ints | None = None) -> Floats:
@@ -261,6 +290,13 @@ def silhouettes(meshes: Meshes, which: Ints, frames: Floats, side: int, sign: in
     return Lines(at, sign * value)
 
 
+def outline(meshes: Meshes, which: int, plane: Floats) -> Any:
+    """What is seen of one body in a plane, given by two unit vectors (2, 3), as a shapely geometry."""
+    corners = meshes.points[meshes.triangles[meshes.triangle_start[which] : meshes.triangle_start[which + 1]]] @ plane.T
+    triangles = shapely.polygons(corners)
+    return shapely.union_all(triangles[shapely.area(triangles) > 1e-9], grid_size=1e-6)
+
+
 def _envelope(place: Floats, reach: Floats) -> tuple[Floats, Floats]:
     """Upper outline of triangles (t, 3) in the plane (place, reach) as a line with jumps."""
     start, end = place, np.roll(place, -1, axis=1)
@@ -380,17 +416,25 @@ def sections(meshes: Meshes, which: Ints, frames: Floats, heights: Floats) -> tu
 
     ``heights`` (m, h) world z. NaN where a body is not met.
     """
-    m, h = heights.shape
+    level = np.stack([np.broadcast_to([0.0, 0.0, 1.0], (len(frames), 3)), frames[:, 0], frames[:, 2]], axis=1)
+    return slices(meshes, which, level, heights)
+
+
+def slices(meshes: Meshes, which: Ints, frames: Floats, at: Floats) -> tuple[Floats, Floats]:
+    """Extents of sections square to the first row of frames: lowest and highest (m, h, 2) along the two other rows.
+
+    ``at`` (m, h) coordinates along the first row. NaN where a body is not met.
+    """
+    m, h = at.shape
     entries, group = spread(meshes.triangle_start, which)
-    corners = meshes.points[meshes.triangles[entries]]
-    directions = frames[:, [0, 2]]
-    flat = np.einsum("tkj,tdj->tkd", corners, directions[group])
+    local = np.einsum("tij,tkj->tki", frames[group], meshes.points[meshes.triangles[entries]])
+    flat = local[:, :, 1:]
     low, high = np.full((m, h, 2), np.inf), np.full((m, h, 2), -np.inf)
     for j in range(h):
-        z = corners[:, :, 2] - heights[group, j][:, None]
+        off = local[:, :, 0] - at[group, j][:, None]
         for a, b in ((0, 1), (1, 2), (2, 0)):
-            cut = (z[:, a] < 0) != (z[:, b] < 0)
-            share = (z[cut, a] / (z[cut, a] - z[cut, b]))[:, None]
+            cut = (off[:, a] < 0) != (off[:, b] < 0)
+            share = (off[cut, a] / (off[cut, a] - off[cut, b]))[:, None]
             points = flat[cut, a] + share * (flat[cut, b] - flat[cut, a])
             np.minimum.at(low[:, j], group[cut], points)
             np.maximum.at(high[:, j], group[cut], points)
@@ -404,33 +448,41 @@ def clip_triangles(corners: Floats, low: Floats, high: Floats) -> tuple[Floats, 
 
     Gives lowest and highest coordinate 0 of the rest (t, 2), and whether anything is left (t,).
     """
-    count = len(corners)
-    polygon, valid = corners, np.ones((count, 3), bool)
+    least, most = corners[:, :, 1:].min(axis=1), corners[:, :, 1:].max(axis=1)
+    met: Bools = np.all((most >= low) & (least <= high), axis=1)
+    reach = np.stack([corners[:, :, 0].min(axis=1), corners[:, :, 0].max(axis=1)], axis=1)
+    # Most triangles lie wholly inside or outside: nothing is cut off them.
+    left = np.flatnonzero(met & ~np.all((least >= low) & (most <= high), axis=1))
+    met[left] = False
+    ring = corners[left]
     for axis, bound, sign in ((1, low[:, 0], 1.0), (1, high[:, 0], -1.0), (2, low[:, 1], 1.0), (2, high[:, 1], -1.0)):
-        inside = sign * (polygon[:, :, axis] - bound[:, None])
-        following = _next_valid(valid)
-        nxt = np.take_along_axis(polygon, following[:, :, None], 1)
-        nxt_inside = np.take_along_axis(inside, following, 1)
-        keep = valid & (inside >= 0)
-        crossing = valid & ((inside < 0) != (nxt_inside < 0)) & (inside != nxt_inside)
-        share = np.divide(inside, inside - nxt_inside, out=np.zeros_like(inside), where=crossing)
-        cut = polygon + share[:, :, None] * (nxt - polygon)
-        polygon = np.stack([polygon, cut], axis=2).reshape(count, 2 * valid.shape[1], 3)
-        valid = np.stack([keep, crossing], axis=2).reshape(count, 2 * valid.shape[1])
-    first = np.where(valid, polygon[:, :, 0], np.inf).min(axis=1)
-    last = np.where(valid, polygon[:, :, 0], -np.inf).max(axis=1)
-    met: Bools = np.any(valid, axis=1)
-    return np.stack([first, last], axis=1), met
+        ring, some = _cut_off(ring, sign * (ring[:, :, axis] - bound[left, None]))
+        left = left[some]
+    met[left] = True
+    reach[left] = np.stack([ring[:, :, 0].min(axis=1), ring[:, :, 0].max(axis=1)], axis=1)
+    reach[~met] = np.inf, -np.inf
+    return reach, met
 
 
-def _next_valid(valid: Bools) -> Ints:
-    """For each place in rows of a ring the next valid place, cyclic."""
-    size = valid.shape[1]
-    places = np.where(valid, np.arange(size), 10 * size)
-    twice = np.concatenate([places, places + size], axis=1)
-    ahead = np.minimum.accumulate(twice[:, ::-1], axis=1)[:, ::-1]
-    result: Ints = ahead[:, 1 : size + 1] % size
-    return result
+def _cut_off(ring: Floats, inside: Floats) -> tuple[Floats, Bools]:
+    """What of rings (t, k, 3) is left where ``inside`` (t, k) is not negative, and which rings leave anything (t,).
+
+    Shorter rings repeat their last corner.
+    """
+    if (inside >= 0).all():
+        return ring, np.ones(len(ring), bool)
+    following = np.concatenate([inside[:, 1:], inside[:, :1]], axis=1)
+    crossing = ((inside < 0) != (following < 0)) & (inside != following)
+    share = np.divide(inside, inside - following, out=np.zeros_like(inside), where=crossing)
+    cut = ring + share[:, :, None] * (np.concatenate([ring[:, 1:], ring[:, :1]], axis=1) - ring)
+    count, size = inside.shape
+    corners = np.stack([ring, cut], axis=2).reshape(count, 2 * size, 3)
+    valid = np.stack([inside >= 0, crossing], axis=2).reshape(count, 2 * size)
+    number = valid.sum(axis=1)
+    some: Bools = number > 0
+    row = np.flatnonzero(some)[:, None]
+    place = np.minimum(np.arange(number.max(initial=1)), number[row] - 1)
+    return corners[row, np.argsort(~valid, axis=1, kind="stable")[row, place]], some
 
 
 @dataclass(frozen=True, slots=True)
@@ -490,8 +542,10 @@ def running_highest(group: Ints, values: Floats) -> Floats:
     >>> running_highest(np.array([0, 0, 1, 1]), np.array([3.0, 1.0, 0.0, 2.0]))
     array([3., 3., 0., 2.])
     """
-    result = values.copy()
-    first = np.flatnonzero(np.append(True, group[1:] != group[:-1])) if len(group) else np.zeros(0, np.int64)
-    for begin, finish in zip(first, np.append(first[1:], len(group)), strict=False):
-        np.maximum.accumulate(result[begin:finish], out=result[begin:finish])
+    order = np.argsort(values, kind="stable")
+    rank = np.empty(len(values), np.int64)
+    rank[order] = np.arange(len(values))
+    # Ranks of a later group are above all of an earlier one, so that no group sees the one before it.
+    above = np.cumsum(np.append(0, np.diff(group) != 0)[: len(values)]) * len(values)
+    result: Floats = values[order[np.maximum.accumulate(rank + above) - above]]
     return result

@@ -1,8 +1,6 @@
 """From answers to verdicts and issues: what to act on once, with owner, worst place and the move that mends it."""
 
-import hashlib
 import math
-import uuid
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -11,17 +9,21 @@ from typing import Any, Final
 
 import numpy as np
 
+from checker.cut import frame_of
 from checker.facade import Facade, Subjects
-from checker.geometry import SAME_LENGTH
+from checker.geometry import SAME_LENGTH, unit
+from checker.identity import check_id_of, key_of, numbered, topic_of
 from checker.model import Floats, Ints
-from checker.result import Coverage, Issue, Move, Severity, State, Verdict
+from checker.result import Coverage, Issue, Move, Section, Severity, State, Verdict
 from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Rule, Verdicts
 from checker.settings import Acceptance, Need
 
-_TOPICS: Final = uuid.UUID("0d5c3f52-7b1c-5f0e-9a0e-2f1f7c7a5a10")
-"""Name space of topic GUIDs: made once, never to be changed."""
 _PARALLEL: Final = 0.99
 """Shifts whose directions have a cosine above this (8 degrees) are one shift, forwards or backwards."""
+_IN_PICTURE: Final = 0.35
+"""What is no longer than this (metres) is shown from end to end; of anything longer a section across it is shown."""
+_INSIDE: Final = 0.005
+"""Parts are cut at least this far inside their ends (metres): right at an end it is chance what a section shows."""
 _STATES: Final[dict[int, State]] = {PASS: "pass", FAIL: "fail", NOT_MODELLED: "not-modelled", UNDECIDED: "undecided"}
 
 
@@ -37,19 +39,26 @@ class Answer:
 
 
 @dataclass(frozen=True)
+class Draft:
+    """Verdicts and issues of a run before it is known which of them are accepted."""
+
+    verdicts: tuple[Verdict, ...]
+    issues: tuple[Issue, ...]
+
+
+@dataclass(frozen=True)
 class Findings:
-    """Verdicts, issues and coverage of a run, and remarks on acceptances that no longer fit."""
+    """Verdicts, issues and coverage of a run, and remarks on acceptances that no longer fit, also by key."""
 
     verdicts: tuple[Verdict, ...]
     issues: tuple[Issue, ...]
     coverage: tuple[Coverage, ...]
     notes: tuple[str, ...]
+    lapsed: Mapping[str, str]
 
 
-def collect(
-    facade: Facade, answers: Sequence[Answer], accepted: Sequence[Acceptance], today: date, remedies: Mapping[str, str]
-) -> Findings:
-    """Group failures of one cause into issues, apply acceptances, count."""
+def drafted(facade: Facade, answers: Sequence[Answer], remedies: Mapping[str, str]) -> Draft:
+    """Group failures of one cause into issues."""
     verdicts: list[Verdict] = []
     issues: list[Issue] = []
     keys: Counter[str] = Counter()
@@ -64,13 +73,19 @@ def collect(
             issue = _issue(facade, answer, group, right, keys, remedies[answer.rule.name])
             issues.append(replace(issue, members=tuple(rows[i] for i in group)))
     verdicts.extend(_unmeasured(facade, answers))
-    issues, notes = _accept(issues, verdicts, accepted, today)
+    return Draft(tuple(verdicts), tuple(issues))
+
+
+def judged(draft: Draft, answers: Sequence[Answer], accepted: Sequence[Acceptance], today: date) -> Findings:
+    """Apply acceptances, count. Issues of the draft that are accepted already stay so."""
+    verdicts = list(draft.verdicts)
+    issues, notes, lapsed = _accept(draft.issues, verdicts, accepted, today)
     for issue in issues:
         for member in issue.members:
             state: State = "accepted" if issue.accepted else "fail"
             verdicts[member] = replace(verdicts[member], issue=issue.key, state=state)
     coverage = tuple(_coverage(answer, verdicts) for answer in answers)
-    return Findings(tuple(verdicts), tuple(issues), coverage, tuple(notes))
+    return Findings(tuple(verdicts), tuple(issues), coverage, tuple(notes), lapsed)
 
 
 def _demanded(answer: Answer) -> Answer:
@@ -164,6 +179,9 @@ def _issue(
     facade: Facade, answer: Answer, rows: Ints, right: Mapping[int, list[int]], keys: Counter[str], remedy: str
 ) -> Issue:
     model, subjects, verdicts, rule = facade.model, answer.subjects, answer.verdicts, answer.rule
+    # In order along the way they stretch, so that neither name nor worst place hang on the order of GlobalIds.
+    place = np.einsum("nij,nj->ni", facade.sides.frame[subjects.side[rows]], subjects.point[rows]).round(3)
+    rows = rows[np.lexsort((rows, place[:, int(np.ptp(place, axis=0).argmax())]))]
     excess = _excess(verdicts, rows)
     worst = int(rows[int(np.argmax(excess.round(6)))])
     blame = verdicts.blame
@@ -172,15 +190,14 @@ def _issue(
     ordered = [int(p) for i in rows[np.argsort(-excess.round(6), kind="stable")] for p in _parts(answer, int(i))]
     elements = tuple(dict.fromkeys(([part] if part >= 0 else []) + ordered))
     # Named after its first member, for the worst one changes with the values.
-    first = int(rows.min())
+    first = int(rows[0])
     anchor = int(blame.anchor[first]) if blame is not None else -1
     names = [model.elements[p].guid for p in ([anchor] if anchor >= 0 else [])]
     if not what and anchor >= 0:
         names += sorted(model.elements[p].guid for p in set(subjects.parts[first]) - {-1, anchor})
-    check_id = "|".join([rule.name, what or "place", *names])
-    keys[check_id] += 1
-    if keys[check_id] > 1:
-        check_id += f"|{keys[check_id]}"
+    base = check_id_of(rule.name, what or "place", names)
+    keys[base] += 1
+    check_id = numbered(base, keys[base])
     move = _move(facade, subjects, verdicts, rows, worst, right)
     side = int(subjects.side[worst])
     place = f"facade {facade.sides.names[side]}" + (f", axis {subjects.axis[worst]}" if subjects.axis[worst] else "")
@@ -190,9 +207,9 @@ def _issue(
     spread = np.ptp(verdicts.point[rows], axis=0) if len(rows) > 1 else np.zeros(3)
     look = facade.sides.frame[side, 2] * (-1.0 if rule.seen_from == "outside" else 1.0)
     return Issue(
-        key=hashlib.sha256(check_id.encode()).hexdigest()[:8],
+        key=key_of(check_id),
         check_id=check_id,
-        topic=str(uuid.uuid5(_TOPICS, check_id)),
+        topic=topic_of(check_id),
         rule=rule.name,
         severity=_severity(answer, worst),
         title=f"{sentence}{advice}{several}",
@@ -207,7 +224,45 @@ def _issue(
         facade=facade.sides.names[side],
         axis=subjects.axis[worst],
         remedy=remedy,
+        section=_section(facade, answer, worst),
         move=move,
+    )
+
+
+def _section(facade: Facade, answer: Answer, i: int) -> Section:
+    """The cut that shows one failure: across its seam, or along it where that is how the value was measured."""
+    model, verdicts = facade.model, answer.verdicts
+    along, across, out = axes = answer.subjects.axes(i, facade.sides)
+    point = verdicts.point[i]
+    span = np.full((2, 3), np.nan) if verdicts.span is None else verdicts.span[i]
+    reach = axes @ (span[1] - span[0])
+    if np.isfinite(reach).all():
+        # A layer may lie beside the place that stands for it: the cut runs through what was measured.
+        way, off = unit(span[1] - span[0]), span[0] - point
+        point = point + off - (off @ way) * way
+    lengthwise = float(np.linalg.norm(reach)) <= _IN_PICTURE and int(np.abs(reach).argmax()) == 0
+    normal = (out if answer.rule.lengthwise == "facing" else across) if lengthwise else along
+    frame, kind = frame_of(normal, out, facade.sides.frame[answer.subjects.side[i], 1])
+    x, y, z = frame @ (span[1] - span[0])
+    shown = bool(np.hypot(x, y) > max(SAME_LENGTH, abs(z)))
+    like = int(verdicts.like[i]) if verdicts.like is not None and not lengthwise else -1
+    into = 0.0 if lengthwise else float(np.clip((answer.subjects.point[i] - point) @ along, -_INSIDE, _INSIDE))
+    point, away = point + into * along, into * along + model.origin
+    shift = 0.0
+    if like >= 0:
+        m = model.meshes
+        lie = m.points[m.point_start[like] : m.point_start[like + 1]] @ along
+        inside = min(_INSIDE, 0.5 * float(np.ptp(lie)))
+        here = float(point @ along)
+        shift = here - float(np.clip(here, lie.min() + inside, lie.max() - inside))
+    return Section(
+        kind=kind,
+        point_m=_place(point + model.origin),
+        towards=_place(frame[2]),
+        up=_place(frame[1]),
+        span=(_place(span[0] + away), _place(span[1] + away)) if shown else None,
+        like=like if like >= 0 else None,
+        like_m=_place(shift * along),
     )
 
 
@@ -232,7 +287,8 @@ def _move(
     blame = verdicts.blame
     if blame is None or blame.part[worst] < 0 or not blame.what[worst]:
         return None
-    parts = list(dict.fromkeys(int(p) for p in (blame.part[worst], *blame.part[rows])))
+    also = blame.also[rows].ravel() if blame.also is not None else ()
+    parts = list(dict.fromkeys(int(p) for p in (blame.part[worst], *blame.part[rows], *also) if p >= 0))
     hangs = [i for p in parts for i in right.get(p, ()) if blame.what[i] == blame.what[worst]]
     bound = np.concatenate([rows, np.array(hangs, np.int64)])
     way = np.einsum("nj,j->n", blame.along[bound], blame.along[worst])
@@ -296,34 +352,39 @@ def _unmeasured(facade: Facade, answers: Sequence[Answer]) -> Iterator[Verdict]:
 
 
 def _accept(
-    issues: list[Issue], verdicts: Sequence[Verdict], accepted: Sequence[Acceptance], today: date
-) -> tuple[list[Issue], list[str]]:
-    """Issues with their acceptances, and remarks on acceptances that are expired, exceeded or fit nothing."""
+    issues: Sequence[Issue], verdicts: Sequence[Verdict], accepted: Sequence[Acceptance], today: date
+) -> tuple[list[Issue], list[str], dict[str, str]]:
+    """Issues with their acceptances, and remarks on acceptances that are expired, exceeded or fit nothing.
+
+    The remarks that concern an issue of this run are given by its key as well.
+    """
     by_key = {issue.key: k for k, issue in enumerate(issues)}
-    result, notes = list(issues), []
+    result, unused, lapsed = list(issues), [], {}
     for each in accepted:
         k = by_key.get(each.issue)
         if k is None:
-            notes.append(f"Acceptance of {each.issue} fits no issue of this run.")
+            unused.append(f"Acceptance of {each.issue} fits no issue of this run.")
         elif each.until < today:
-            notes.append(f"Acceptance of {each.issue} expired on {each.until}.")
+            lapsed[each.issue] = f"Acceptance of {each.issue} expired on {each.until}."
         elif each.upto_mm is None and any(verdicts[m].value_mm is not None for m in issues[k].members):
-            notes.append(f"Acceptance of {each.issue} needs upto_mm: the value up to which it holds.")
-        elif each.upto_mm is not None and any(_worse(verdicts[m], each.upto_mm) for m in issues[k].members):
-            notes.append(f"Acceptance of {each.issue} holds up to {each.upto_mm:g} mm; the issue is worse now.")
+            lapsed[each.issue] = f"Acceptance of {each.issue} needs upto_mm: the value up to which it holds."
+        elif each.upto_mm is not None and any(
+            is_worse(verdicts[m].value_mm, verdicts[m].maximum_mm, each.upto_mm) for m in issues[k].members
+        ):
+            lapsed[each.issue] = f"Acceptance of {each.issue} holds up to {each.upto_mm:g} mm; the issue is worse now."
         else:
             result[k] = replace(issues[k], accepted=f"Accepted until {each.until} by {each.by}: {each.reason}")
-    return result, notes
+    return result, [*lapsed.values(), *unused], lapsed
 
 
-def _worse(verdict: Verdict, upto_mm: float) -> bool:
+def is_worse(value_mm: float | None, maximum_mm: float | None, upto_mm: float) -> bool:
     """Whether a failing value lies beyond what was accepted, on the side on which it fails."""
-    if verdict.value_mm is None:
+    if value_mm is None:
         return False
     tolerance = SAME_LENGTH * MM
-    if verdict.maximum_mm is not None and verdict.value_mm > verdict.maximum_mm:
-        return verdict.value_mm > upto_mm + tolerance
-    return verdict.value_mm < upto_mm - tolerance
+    if maximum_mm is not None and value_mm > maximum_mm:
+        return value_mm > upto_mm + tolerance
+    return value_mm < upto_mm - tolerance
 
 
 def _coverage(answer: Answer, verdicts: Sequence[Verdict]) -> Coverage:
@@ -342,6 +403,7 @@ def _coverage(answer: Answer, verdicts: Sequence[Verdict]) -> Coverage:
         undecided=mine["undecided"],
         accepted=mine["accepted"],
         length_m=float(answer.subjects.length.sum()),
+        stated=0 if answer.verdicts.stated is None else int(answer.verdicts.stated.sum()),
     )
 
 

@@ -28,7 +28,7 @@ CORNER_REACH: Final = 0.60
 """Panel ends of two sides this near to each other form a corner."""
 
 
-def panel_ends(walls: Walls) -> Seams:
+def panel_ends(walls: Walls) -> PanelEndSeams:
     """Upright seams: right end of one panel facing the left end of the next, in one side or over a slight bend."""
     p = walls.panels
     left, right = _facing(walls, p.right, p.left, p.low[:, 1], p.high[:, 1], WIDEST_SEAM, DEEPEST_OVERLAP)
@@ -41,17 +41,16 @@ def panel_ends(walls: Walls) -> Seams:
     far = _join(p.left.take(right), walls.outline(p.element[bent_right], bent, 0, -1, 1))
     left, right = np.concatenate([left, bent_left]), np.concatenate([right, bent_right])
     frame = np.concatenate([frame, bent])
-    low_l, high_l = _without_tongues(walls, p.element[left], frame)
-    low_r, high_r = _without_tongues(walls, p.element[right], frame)
+    low_l, high_l = _withouttongues(walls, p.element[left], frame)
+    low_r, high_r = _withouttongues(walls, p.element[right], frame)
     start, end = np.maximum(low_l[:, 1], low_r[:, 1]), np.minimum(high_l[:, 1], high_r[:, 1])
     line = _lines_up(walls, p.side[left], p.side[right], _between(near, far, 0.5 * (start + end)))
     runs = _runs(near, far, start, _trimmed(line, start, end), -DEEPEST_OVERLAP, WIDEST_SEAM)
     left, right, frame, line = left[runs.pair], right[runs.pair], frame[runs.pair], line[runs.pair]
     near, far = near.take(runs.pair), far.take(runs.pair)
-    inner = 0.5 * (low_l[runs.pair, 2] + low_r[runs.pair, 2])
-    outer = 0.5 * (high_l[runs.pair, 2] + high_r[runs.pair, 2])
     middle = 0.5 * (runs.start + runs.end)
     side = p.side[left]
+    inner, outer = _faces(walls, left, right, frame, near, far, middle)
     height = middle * frame[:, 1, 2] + inner * frame[:, 2, 2]
     spot = g.world(frame, np.stack([_between(near, far, middle), middle, inner], axis=1))
     column = walls.column_at(side, np.einsum("nj,nj->n", spot, walls.sides.frame[side, 0]), height)
@@ -60,6 +59,7 @@ def panel_ends(walls: Walls) -> Seams:
     to_right = g.extremes(axis, far, runs.start, runs.end)
     narrow = np.clip(runs.at_min, runs.start + 1e-9, runs.end - 1e-9)[:, None]
     on = (g.sample(axis, narrow, 1))[:, 0]
+    zero = Lines(np.stack([runs.start, runs.end], axis=1), np.zeros((len(left), 2)))
     near_narrow = np.maximum(g.sample(near, narrow, 1), g.sample(near, narrow, -1))[:, 0]
     far_narrow = np.minimum(g.sample(far, narrow, 1), g.sample(far, narrow, -1))[:, 0]
     upright = frame[:, [1, 0, 2]]
@@ -68,6 +68,10 @@ def panel_ends(walls: Walls) -> Seams:
         across = g.sample(axis, along[:, None], 1)[:, 0] + offset
         across = np.where(np.isnan(across), _between(near, far, along), across)  # no column: the seam itself
         return g.world(upright, np.stack([along, across, 0.5 * (inner + outer)], axis=1))
+
+    def middles(along: Floats) -> Floats:
+        """In the middle between both ends where they are so far apart: ends may run out of square."""
+        return g.world(upright, np.stack([along, _between(near, far, along), 0.5 * (inner + outer)], axis=1))
 
     return walls.make(
         PanelEndSeams,
@@ -88,8 +92,8 @@ def panel_ends(walls: Walls) -> Seams:
         front=front,
         width_min=runs.smallest,
         width_max=runs.largest,
-        at_width_min=runs.at_min,
-        at_width_max=runs.at_max,
+        at_width_min=middles(runs.at_min),
+        at_width_max=middles(runs.at_max),
         offset_left_min=to_left.smallest,
         offset_left_max=to_left.largest,
         offset_right_min=to_right.smallest,
@@ -100,10 +104,12 @@ def panel_ends(walls: Walls) -> Seams:
         at_offset_right_max=places(to_right.at_max, to_right.largest),
         offset_left_narrow=on - near_narrow,
         offset_right_narrow=far_narrow - on,
+        near_least=g.extremes(zero, near, runs.start, runs.end).smallest,
+        far_most=g.extremes(zero, far, runs.start, runs.end).largest,
     )
 
 
-def panel_edges(walls: Walls) -> tuple[Seams, Bools]:
+def panel_edges(walls: Walls) -> tuple[PanelEdgeSeams, Bools]:
     """Lying seams between panels, and which panels stand on another one."""
     p = walls.panels
     below, above = _facing(walls, p.top, p.bottom, p.low[:, 0], p.high[:, 0], WIDEST_EDGE, WIDEST_EDGE)
@@ -116,6 +122,7 @@ def panel_edges(walls: Walls) -> tuple[Seams, Bools]:
     side = p.side[below]
     middle = 0.5 * (runs.start + runs.end)[:, None]
     across_near = g.sample(near.take(runs.pair), middle, 1)[:, 0]
+    tongue = tongues(walls, below, True) + tongues(walls, above, False)
     seams = walls.make(
         PanelEdgeSeams,
         len(below),
@@ -124,17 +131,18 @@ def panel_edges(walls: Walls) -> tuple[Seams, Bools]:
         frame=walls.sides.frame[side],
         start=runs.start,
         end=runs.end,
-        line=_lines_up(walls, side, p.row[below], np.zeros(len(side))),
+        line=np.arange(len(below)),
         left=p.element[below],
         right=p.element[above],
         near=across_near,
         far=g.sample(far.take(runs.pair), middle, 1)[:, 0],
         inner=0.5 * (p.low[below, 2] + p.low[above, 2]),
         outer=0.5 * (p.high[below, 2] + p.high[above, 2]),
-        width_min=runs.smallest,
-        width_max=runs.largest,
+        width_min=runs.smallest + tongue,
+        width_max=runs.largest + tongue,
         at_width_min=runs.at_min,
         at_width_max=runs.at_max,
+        tongue=tongue,
     )
     return seams, standing
 
@@ -177,19 +185,47 @@ def corners(walls: Walls) -> Seams:
     )
 
 
+def _faces(
+    walls: Walls, left: Ints, right: Ints, frame: Floats, near: Lines, far: Lines, along: Floats
+) -> tuple[Floats, Floats]:
+    """Inner and outer face (n,) of the panels at their ends: elsewhere over a bend than at the other ends."""
+    p = walls.panels
+    faces = []
+    for extents in (p.low, p.high):
+        at_ends = []
+        for panel, edge in ((left, near), (right, far)):
+            out = walls.sides.frame[p.side[panel], 2]
+            across = g.sample(edge, along[:, None], 1)[:, 0]
+            # On the ray from the end outwards, where it meets the face.
+            foot = g.world(frame, np.stack([across, along, np.zeros(len(along))], axis=1))
+            turn = np.einsum("nj,nj->n", frame[:, 2], out)
+            at_ends.append((extents[panel, 2] - np.einsum("nj,nj->n", foot, out)) / turn)
+        faces.append(0.5 * (at_ends[0] + at_ends[1]))
+    return faces[0], faces[1]
+
+
 def _between(near: Lines, far: Lines, along: Floats) -> Floats:
     """Middle between two outlines at one place (n,) each."""
     middle: Floats = 0.5 * (g.sample(near, along[:, None], 1) + g.sample(far, along[:, None], 1))[:, 0]
     return middle
 
 
-def _without_tongues(walls: Walls, panel: Ints, frame: Floats) -> tuple[Floats, Floats]:
+def _withouttongues(walls: Walls, panel: Ints, frame: Floats) -> tuple[Floats, Floats]:
     """Extents (n, 3) of panels, less the tongues and lips that reach into the rows above and below."""
     low, high = g.extents(walls.meshes, panel, frame)
     start, end = g.thickest(walls.meshes, panel, frame, 1, 2)
     low[:, 1] = np.where(start - low[:, 1] < WIDEST_EDGE, start, low[:, 1])
     high[:, 1] = np.where(high[:, 1] - end < WIDEST_EDGE, end, high[:, 1])
     return low, high
+
+
+def tongues(walls: Walls, panel: Ints, top: bool) -> Floats:
+    """How far tongues or lips (n,) of panels, given by position, reach up beyond their full thickness, or down."""
+    p = walls.panels
+    whole = p.high[panel, 1] if top else p.low[panel, 1]
+    low, high = _withouttongues(walls, p.element[panel], walls.sides.frame[p.side[panel]])
+    result: Floats = whole - high[:, 1] if top else low[:, 1] - whole
+    return result
 
 
 def _trimmed(line: Ints, start: Floats, end: Floats) -> Floats:
@@ -340,7 +376,7 @@ def _signed_distance(one: Any, two: Any) -> float:
     if distance > 0:
         return distance
     shared = shapely.minimum_rotated_rectangle(shapely.intersection(one, two))
-    if shapely.get_type_id(shared) != 3:
+    if shapely.is_empty(shared) or shapely.get_type_id(shared) != 3:
         return 0.0
     ring = shapely.get_coordinates(shared)
     return -float(min(np.linalg.norm(ring[1] - ring[0]), np.linalg.norm(ring[2] - ring[1])))

@@ -17,19 +17,23 @@ SEARCH: Final = 0.25
 """A part of the right role this near to a zone was meant for it, though it lies wrong."""
 THROUGH: Final = 0.7
 """A piece runs through a zone, from inside outwards, when the cosine of its direction with out is above this."""
+STRAIGHT: Final = 0.99996
+"""A part runs along a line, and not askew to it, when the cosine of its direction with it is above this (half a
+degree)."""
 WIDEST_STRIP: Final = 0.30
 """A part no wider than this, and three times as long, has one direction."""
 CORNER_STRETCH: Final = 0.15
 """What runs along an edge of a frame so near to its corner must meet what runs along the next edge."""
 TOUCH: Final = 5e-4
-"""A part lies in a zone when it reaches further into it than this."""
+"""A part lies in a zone when it reaches further into it than this; a thinner one with more than half of itself."""
 
 
 @dataclass(frozen=True)
 class Pieces:
     """Stretches of parts in lanes: lane key, element, start and end along, and whether the part runs along the seam.
 
-    ``low`` and ``high`` (k, 2) tell what of the zone's section, across and out, the part takes.
+    ``low`` and ``high`` (k, 2) tell what of the zone's section, across and out, the part takes; ``reach_low`` and
+    ``reach_high`` (k, 2) how far it reaches there beyond the zone, as far as `SEARCH`.
     """
 
     lane: Ints
@@ -39,14 +43,36 @@ class Pieces:
     parallel: Bools
     low: Floats
     high: Floats
+    reach_low: Floats
+    reach_high: Floats
 
     def astray(self, placed: set[int]) -> "Pieces":
         """Pieces that run along their line and lie in their place nowhere."""
         return self.take(self.parallel & np.array([e not in placed for e in self.element.tolist()], bool))
 
+    def meets(self, ends: tuple[Floats, Floats]) -> Bools:
+        """Which pieces lie beside their line (``ends`` of all lines) and not beyond its ends."""
+        first, last = ends
+        result: Bools = (self.end > first[self.lane] + g.SAME_LENGTH) & (self.start < last[self.lane] - g.SAME_LENGTH)
+        return result
+
     def take(self, keep: Bools) -> "Pieces":
         """Some of the pieces."""
         return Pieces(*(getattr(self, name)[keep] for name in Pieces.__dataclass_fields__))
+
+    @classmethod
+    def joined(cls, *several: "Pieces") -> "Pieces":
+        """All pieces of several lanes on the same lines, as of one lane."""
+        lane = np.concatenate([each.lane for each in several])
+        order = np.argsort(lane, kind="stable")
+        names = cls.__dataclass_fields__
+        return cls(*(np.concatenate([getattr(each, name) for each in several])[order] for name in names))
+
+
+_NOBODY, _NOWHERE, _NOTHING = np.zeros(0, np.int64), np.zeros(0), np.zeros((0, 2))
+NO_PIECES: Final = Pieces(
+    _NOBODY, _NOBODY, _NOWHERE, _NOWHERE, np.zeros(0, bool), _NOTHING, _NOTHING, _NOTHING, _NOTHING
+)
 
 
 @dataclass(frozen=True)
@@ -60,14 +86,14 @@ class Lane:
 
 def lanes_of(facade: Facade, layer: Layer, kind: type[Seams]) -> tuple[Lane, ...]:
     """Where the parts of a layer lie, per lane."""
-    own = {each: _parts_in_lanes(facade, layer, each, layer.roles) for each in layer.seams}
+    own = {each: parts_in_lanes(facade, layer, each, layer.roles) for each in layer.seams}
     if not layer.stands_in or any(len(lane.inside.lane) for lanes in own.values() for lane in lanes):
         return own[kind]
-    others = _parts_in_lanes(facade, layer, kind, layer.stands_in)
+    others = parts_in_lanes(facade, layer, kind, layer.stands_in)
     return tuple(replace(mine, inside=other.inside) for mine, other in zip(own[kind], others, strict=True))
 
 
-def _parts_in_lanes(facade: Facade, layer: Layer, kind: type[Seams], roles: tuple[str, ...]) -> tuple[Lane, ...]:
+def parts_in_lanes(facade: Facade, layer: Layer, kind: type[Seams], roles: tuple[str, ...]) -> tuple[Lane, ...]:
     """Where parts of some roles lie in the lanes of a layer (kept)."""
     key = f"{'/'.join(roles)} in the lanes of {layer.name}/{kind.__name__}"
     if key not in facade.kept:
@@ -81,7 +107,7 @@ def _parts_in_lanes(facade: Facade, layer: Layer, kind: type[Seams], roles: tupl
                 g.lowest(zone.out_low, seams.line, len(first)),
                 g.highest(zone.out_high, seams.line, len(first)),
             )
-            inside, around = _pieces(facade, seams, hull, first, last, facade.elements_of(*roles))
+            inside, around = _pieces(facade, seams, hull, first, last, facade.elements_of(*roles), layer)
             crosses = _crosses(facade, inside, _frames(seams, len(first)))
             if layer.rings:
                 # The strip along the next edge of the frame fills the corner.
@@ -105,27 +131,43 @@ def line_ends(seams: Seams) -> tuple[Floats, Floats]:
 
 
 def _pieces(
-    facade: Facade, seams: Seams, zone: Zone, first: Floats, last: Floats, elements: Ints
+    facade: Facade,
+    seams: Seams,
+    zone: Zone,
+    first: Floats,
+    last: Floats,
+    elements: Ints,
+    layer: Layer | None = None,
 ) -> tuple[Pieces, Pieces]:
-    """Stretches of parts that lie in the zone of each line, and of all that lie in or near it."""
+    """Stretches of parts that lie in the zone of each line, as ``layer`` asks it, and of all that lie in or near it."""
     frame = _frames(seams, len(first))
     line, element = _near(facade, frame, zone, first, last, elements)
+    if not len(line):
+        return NO_PIECES, NO_PIECES
     entries, pair = g.spread(facade.model.meshes.triangle_start, element)
     corners = facade.model.meshes.points[facade.model.meshes.triangles[entries]]
     local = np.einsum("tij,tkj->tki", frame[line[pair]], corners)
-    results = []
-    for grow in (0.0, SEARCH):
-        low = np.stack([zone.across_low - grow, zone.out_low - grow], axis=1)[line[pair]]
-        high = np.stack([zone.across_high + grow, zone.out_high + grow], axis=1)[line[pair]]
-        results.append(_stretches(facade, local, pair, line, element, frame, low, high, zone, strict=grow == 0.0))
-    inside, around = results
+    lower, upper = (
+        np.stack([zone.across_low, zone.out_low], axis=1),
+        np.stack([zone.across_high, zone.out_high], axis=1),
+    )
+    low, high = (lower - SEARCH)[line[pair]], (upper + SEARCH)[line[pair]]
+    around, reach = _stretches(facade, local, pair, line, element, frame, low, high)
+    suits = np.ones(len(line), bool)
+    if layer is not None and layer.centred:
+        met = np.isfinite(reach[0][:, 0])
+        middle = 0.5 * (reach[0][met, 0] + reach[1][met, 0])
+        suits[met] = (middle > lower[line[met], 0] - TOUCH) & (middle < upper[line[met], 0] + TOUCH)
+    low, high = lower[line[pair]], upper[line[pair]]
+    strict = None if layer is not None and layer.reaching else zone
+    inside, _ = _stretches(facade, local, pair, line, element, frame, low, high, strict, reach, suits)
     # Behind a piece that runs through, at an inner corner, the line has come to its end.
     deep = (zone.out_high - zone.out_low)[inside.lane]
     through = _runs_through(facade, inside.element, frame[inside.lane])
     first, last = first[inside.lane], last[inside.lane]
     start = np.where(through & (inside.start - first < deep), np.minimum(inside.start, first), inside.start)
     end = np.where(through & (last - inside.end < deep), np.maximum(inside.end, last), inside.end)
-    return replace(inside, start=start, end=end), around
+    return replace(inside, start=start, end=end), around.take(around.meets(line_ends(seams)))
 
 
 def _frames(seams: Seams, lines: int) -> Floats:
@@ -178,39 +220,55 @@ def _stretches(
     frame: Floats,
     low: Floats,
     high: Floats,
-    zone: Zone,
-    strict: bool,
-) -> Pieces:
-    """What each part covers along its line between ``low`` and ``high`` across and out, as merged stretches."""
-    reach, met = g.clip_triangles(local, low, high)
+    zone: Zone | None = None,
+    reach: tuple[Floats, Floats] | None = None,
+    suits: Bools | None = None,
+) -> tuple[Pieces, tuple[Floats, Floats]]:
+    """What each part covers along its line between ``low`` and ``high`` across and out, as merged stretches.
+
+    Also the extents (m, 2) there of each pair of line and part; ``reach`` are those of a wider range. A part must be
+    one that ``suits`` (m,), and with a ``zone`` have the middle of its section out in it.
+    """
+    covered, met = g.clip_triangles(local, low, high)
     clipped_low = np.clip(local[:, :, 1:].min(axis=1), low, high)
     clipped_high = np.clip(local[:, :, 1:].max(axis=1), low, high)
     m = len(line)
     part_low, part_high = g.lowest(clipped_low[met], pair[met], m), g.highest(clipped_high[met], pair[met], m)
-    deep = part_high - part_low
-    good = (deep[:, 0] > TOUCH) & (deep[:, 1] > TOUCH)
-    if strict:
-        # A part that pokes into the zone from elsewhere does not count: the middle of its section must lie inside.
-        whole_low, whole_high = (
-            g.lowest(local[:, :, 2].min(axis=1), pair, m),
-            g.highest(local[:, :, 2].max(axis=1), pair, m),
-        )
-        near_low = g.lowest(local[met][:, :, 2].min(axis=1), pair[met], m)
-        near_high = g.highest(local[met][:, :, 2].max(axis=1), pair[met], m)
-        middle = 0.5 * (
-            np.where(np.isfinite(near_low), near_low, whole_low)
-            + np.where(np.isfinite(near_high), near_high, whole_high)
-        )
-        inside = (middle > zone.out_low[line] - TOUCH) & (middle < zone.out_high[line] + TOUCH)
-        # At an inner corner the piece of the other side, which runs outwards here, fills its own width.
-        good &= inside | _runs_through(facade, element, frame[line])
+    extents = part_low, part_high
+    reach_low, reach_high = reach or extents
+    deep, met_at_all = part_high - part_low, np.isfinite(reach_low[:, 0])
+    least = np.full(deep.shape, TOUCH)
+    least[met_at_all] = np.minimum(TOUCH, 0.5 * (reach_high - reach_low)[met_at_all])
+    good = np.all(deep > least, axis=1)
+    if suits is not None:
+        good &= suits
     keep = met & good[pair]
-    merged = g.merge(pair[keep], reach[keep, 0], reach[keep, 1])
+    merged = g.merge(pair[keep], covered[keep, 0], covered[keep, 1])
     size, axes = facade.boxes.size[element], facade.boxes.axes[element]
     along = np.abs(np.einsum("mj,mj->m", axes[:, 0], frame[line][:, 0])) if m else np.zeros(0)
     # Compact parts and rings have no direction of their own and may continue any seam.
     parallel = (along > 0.85) | (size[:, 0] < 2.0 * size[:, 1])
     owner = merged.group
-    return Pieces(
-        line[owner], element[owner], merged.start, merged.end, parallel[owner], part_low[owner], part_high[owner]
+    pieces = Pieces(
+        line[owner],
+        element[owner],
+        merged.start,
+        merged.end,
+        parallel[owner],
+        part_low[owner],
+        part_high[owner],
+        reach_low[owner],
+        reach_high[owner],
     )
+    if zone is None:
+        return pieces, extents
+    # A part that pokes into the zone from elsewhere does not count: the middle of its section must lie inside, and of
+    # a part that runs askew, over a bend, the middle of the whole.
+    frames, middle = frame[pieces.lane], 0.5 * (pieces.start + pieces.end)
+    near, far = g.slices(facade.model.meshes, pieces.element, frames, middle[:, None])
+    whole = np.einsum("kj,kj->k", facade.boxes.centre[pieces.element], frames[:, 2])
+    askew = (along < STRAIGHT) & (along > 0.5) & (size[:, 0] >= 2.0 * size[:, 1])
+    depth = np.where(askew[owner], whole, 0.5 * (near + far)[:, 0, 1])
+    inside = (depth > zone.out_low[pieces.lane] - TOUCH) & (depth < zone.out_high[pieces.lane] + TOUCH)
+    # At an inner corner the piece of the other side, which runs outwards here, fills its own width.
+    return pieces.take(inside | _runs_through(facade, pieces.element, frames)), extents

@@ -6,19 +6,22 @@ lie. `cover` answers for all seams at once; every rule about a layer reads the s
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from itertools import combinations
 from typing import Any, Final
 
 import numpy as np
 import shapely
 
 from checker import geometry as g
-from checker.facade import Facade, Layer, Seams, Subjects, unique
-from checker.lanes import CORNER_STRETCH, TOUCH, Pieces, lanes_of, line_ends
+from checker.corners import at_corners
+from checker.facade import BaseSeams, Facade, FootCorners, Layer, Seams, Sides, Subjects, unique
+from checker.lanes import CORNER_STRETCH, TOUCH, WIDEST_STRIP, Pieces, lanes_of, line_ends, parts_in_lanes
 from checker.model import Floats, Ints
+from checker.plan import shortest_way
 
 LONGEST_LAP: Final = 0.30
 """Pieces of one strip lie on top of each other for no longer than this."""
+MITRE: Final = 0.06
+"""So far from their ends strips are whole, whatever mitre they are cut with (metres)."""
 SHORT_BREAK: Final = 0.30
 """A layer runs on where its line is broken by no more than this; a longer break is an opening."""
 
@@ -30,8 +33,9 @@ class Cover:
     ``share`` (n,) of the length covered (the worse lane). ``gap`` and ``lap`` (n,) the longest missing stretch and the
     longest overlap of pieces that touch a seam, in metres; ``gap_from`` and ``gap_to``, ``lap_at`` coordinates along;
     ``own`` (n,) is what of the gap lies on the seam, all of it where it is the only one; ``lane`` the lane of the gap.
-    ``astray`` is a piece that lies beside its zone where the layer is missing, ``piece`` and ``other`` the pieces that
-    overlap, or between which the gap lies (element numbers, -1 for none).
+    ``astray`` is a piece that lies beside its zone where the layer is missing, ``nameless`` an element without a role
+    that lies in it there, ``piece`` and ``other`` the pieces that overlap, or between which the gap lies (element
+    numbers, -1 for none).
     ``doubtful`` is a piece on the seam whose body cannot be measured. ``modelled`` says whether any piece is there.
     ``joints`` are all places where pieces follow each other.
     """
@@ -45,6 +49,7 @@ class Cover:
     lap_at: Floats
     lane: Ints
     astray: Ints
+    nameless: Ints
     piece: Ints
     other: Ints
     doubtful: Ints
@@ -75,11 +80,34 @@ def cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
     return result
 
 
-def _placed(facade: Facade, layer: Layer) -> set[int]:
-    """Parts that lie in their place in this layer or another of the same roles: they are not gone astray."""
-    alike = [layer, *(each for each in facade.layers if each.name != layer.name and each.any_role & layer.any_role)]
-    lanes = [lane for each in alike for kind in each.seams for lane in lanes_of(facade, each, kind)]
-    return {element for lane in lanes for element in lane.inside.element.tolist()}
+def in_place_of(facade: Facade, layer: Layer) -> Ints:
+    """Elements without a role that lie where a layer is missing, ascending."""
+    found = [cover(facade, layer, kind).nameless for kind in layer.seams]
+    result: Ints = np.unique(np.concatenate([np.zeros(0, np.int64), *found]))
+    return result[result >= 0]
+
+
+def _placed(facade: Facade, layer: Layer, elsewhere: bool = False) -> set[int]:
+    """Parts that lie in their place in this layer or another of the same roles: they are not gone astray.
+
+    With ``elsewhere`` those in their place in a layer of other seams alone.
+    """
+    alike = [each for each in facade.layers if each.name != layer.name and each.any_role & layer.any_role]
+    if elsewhere:
+        alike = [each for each in alike if not set(each.seams) & set(layer.seams)]
+    asked = alike if elsewhere else [*alike, layer]
+    return set().union(*(_in_place(facade, each, kind) for each in asked for kind in each.seams))
+
+
+def _in_place(facade: Facade, layer: Layer, kind: type[Seams]) -> set[int]:
+    """Parts that lie in their place in a layer on the seams of one kind (kept)."""
+    key = f"in place in {layer.name}/{kind.__name__}"
+    if key not in facade.kept:
+        ends = line_ends(facade.seams[kind])
+        lanes = (lane.inside.take(lane.inside.meets(ends)) for lane in lanes_of(facade, layer, kind))
+        facade.kept[key] = {element for pieces in lanes for element in pieces.element.tolist()}
+    result: set[int] = facade.kept[key]
+    return result
 
 
 def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
@@ -87,11 +115,11 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
     count = len(seams)
     first, last = line_ends(seams)
     lanes = lanes_of(facade, layer, kind)
-    placed = _placed(facade, layer)
+    placed, elsewhere = _placed(facade, layer), _placed(facade, layer, elsewhere=True)
     share = np.ones(count)
     gap, own, gap_from, gap_to = np.zeros(count), np.zeros(count), seams.start.copy(), seams.start.copy()
     lap, lap_at = np.zeros(count), seams.start.copy()
-    worst_lane, astray = np.zeros(count, np.int64), np.full(count, -1)
+    worst_lane, astray, nameless = np.zeros(count, np.int64), np.full(count, -1), np.full(count, -1)
     piece, other, doubtful = np.full(count, -1), np.full(count, -1), np.full(count, -1)
     broken = np.array([bool(fault) for fault in facade.model.faults], bool)
     modelled = False
@@ -99,10 +127,16 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
     for number, lane in enumerate(lanes):
         inside, fills = lane.inside, lane.fills
         beside = lane.around.astray(placed)
-        # What only crosses the zone belongs to another seam.
-        modelled |= bool(inside.parallel.any()) or len(beside.lane) > 0
+        # Boards, cores and claddings of the same role near a zone are no strips gone astray.
+        beside = beside.take(layer.rings | (facade.boxes.size[beside.element, 1] < WIDEST_STRIP))
+        # What only crosses the zone, begins where the line ends, or has its place at another seam, does not show that
+        # anybody drew this layer.
+        shared = [np.minimum(p.end, last[p.lane]) - np.maximum(p.start, first[p.lane]) for p in (inside, beside)]
+        mine = inside.parallel & (shared[0] > TOUCH)
+        mine &= np.array([e not in elsewhere for e in inside.element.tolist()], bool)
+        modelled |= bool(mine.any() or (shared[1] > TOUCH).any())
         unsure = inside.take(broken[inside.element])
-        seam, which = _on_seams(seams, g.Intervals(unsure.lane, unsure.start, unsure.end))
+        seam, which = on_seams(seams, g.Intervals(unsure.lane, unsure.start, unsure.end))
         doubtful[seam] = unsure.element[which]
         union = g.merge(
             np.concatenate([inside.lane, fills.lane]),
@@ -111,7 +145,7 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
         )
         missing = g.complement(union, first, last)
         # Share of each seam: its own stretch less what is missing of it.
-        seam, hole = _over_breaks(seams, missing, *_on_seams(seams, missing))
+        seam, hole = _over_breaks(seams, missing, *on_seams(seams, missing))
         lost = np.minimum(seams.end[seam], missing.end[hole]) - np.maximum(seams.start[seam], missing.start[hole])
         lane_share = 1.0 - g.total(np.maximum(lost, 0.0), seam, count) / np.maximum(seams.length, 1e-9)
         share = np.minimum(share, np.clip(lane_share, 0.0, 1.0))
@@ -124,13 +158,17 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
         s, h = seam[worse], hole[worse]
         gap[s], gap_from[s], gap_to[s], worst_lane[s] = long[h], missing.start[h], missing.end[h], number
         own[s] = np.where(touches[h] == 1, long[h], lost[worse])
-        astray[s] = _astray(beside, seams.line[s], missing.start[h], missing.end[h])
+        astray[s] = _covering(beside, seams.line[s], missing.start[h], missing.end[h])
+        if len(s):
+            unknown = parts_in_lanes(facade, layer, kind, ("",))[number].inside
+            first_own, last_own = np.maximum(missing.start[h], seams.start[s]), np.minimum(missing.end[h], seams.end[s])
+            nameless[s] = _covering(unknown, seams.line[s], first_own, last_own)
         piece[s] = _ending(inside, inside.end, seams.line[s], missing.start[h])
         other[s] = _ending(inside, inside.start, seams.line[s], missing.end[h])
         meets = _joints(inside)
         at_seam = _seam_at(seams, meets.seam, meets.at)
         joints.append(Joints(at_seam, meets.first, meets.second, meets.lap, meets.at))
-        order = np.argsort(meets.lap, kind="stable")
+        order = np.argsort(meets.lap, kind="stable")[: 0 if layer.may_lap else None]
         order = order[meets.lap[order] > np.maximum(lap, gap + g.SAME_LENGTH)[at_seam[order]]]
         s = at_seam[order]  # ascending laps: the longest one of a seam is written last and stays
         lap[s], lap_at[s] = meets.lap[order], meets.at[order]
@@ -142,9 +180,67 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
             if wide > max(gap[s], lap[s]):
                 gap[s], own[s], gap_from[s], gap_to[s] = wide, wide, at, at
                 piece[s], other[s] = first_piece, second_piece
+    if kind is BaseSeams and modelled and not layer.may_lap:
+        turns, corner = facade.of(FootCorners), at_corners(facade, layer)
+        for k in np.flatnonzero(corner.gap < 0).tolist():
+            s, deep = int(turns.after[k]), -float(corner.gap[k])
+            if deep > max(gap[s], lap[s]):
+                lap[s], lap_at[s] = deep, seams.start[s]
+                piece[s], other[s] = corner.first[k], corner.second[k]
     return Cover(
-        share, gap, own, gap_from, gap_to, lap, lap_at, worst_lane, astray, piece, other, doubtful, modelled, merged
+        share,
+        gap,
+        own,
+        gap_from,
+        gap_to,
+        lap,
+        lap_at,
+        worst_lane,
+        astray,
+        nameless,
+        piece,
+        other,
+        doubtful,
+        modelled,
+        merged,
     )
+
+
+@dataclass(frozen=True)
+class Positions:
+    """Sections of the pieces of a layer on seams (m,): of the piece ``element`` in a ``lane`` on a ``seam``.
+
+    ``at`` is the coordinate along, ``low`` and ``high`` (m, 2) are the extents there, across and out, of the whole
+    piece, also beyond its zone. Each piece is cut near both ends of its stretch and in the middle.
+    """
+
+    seam: Ints
+    lane: Ints
+    element: Ints
+    at: Floats
+    low: Floats
+    high: Floats
+
+
+def positions(facade: Facade, layer: Layer, kind: type[Seams]) -> Positions:
+    """Where in the sections of seams the pieces of a layer lie that run along them, and how wide and deep they are."""
+    seams = facade.seams[kind]
+    number, seam, element, start, end = [], [], [], [], []
+    for k, lane in enumerate(lanes_of(facade, layer, kind)):
+        pieces = lane.inside.take(lane.inside.parallel)
+        on, which = on_seams(seams, g.Intervals(pieces.lane, pieces.start, pieces.end))
+        number.append(np.full(len(on), k))
+        seam.append(on)
+        element.append(pieces.element[which])
+        start.append(np.maximum(pieces.start[which], seams.start[on]))
+        end.append(np.minimum(pieces.end[which], seams.end[on]))
+    on, part, first, last = (np.concatenate(each) for each in (seam, element, start, end))
+    inset = np.minimum(MITRE, 0.5 * (last - first))
+    at = np.stack([first + inset, 0.5 * (first + last), last - inset], axis=1)
+    low, high = g.slices(facade.model.meshes, part, seams.frame[on], at)
+    met = ~np.isnan(low[:, :, 0])
+    row = np.broadcast_to(np.arange(len(on))[:, None], at.shape)[met]
+    return Positions(on[row], np.concatenate(number)[row], part[row], at[met], low[met], high[met])
 
 
 def _open_corners(facade: Facade, seams: Seams, pieces: Pieces) -> Iterator[tuple[int, float, float, int, int]]:
@@ -164,7 +260,7 @@ def _open_corners(facade: Facade, seams: Seams, pieces: Pieces) -> Iterator[tupl
 
     for sill in range(0, len(seams), 4):
         here = np.unique(pieces.element[bounds[sill] : bounds[sill + 4]]).tolist()
-        whole = {element: _outline(facade, element, seams.frame[sill, :2]) for element in here}
+        whole = {element: g.outline(facade.model.meshes, element, seams.frame[sill, :2]) for element in here}
         for lying, upright in ((sill, sill + 2), (sill, sill + 3), (sill + 1, sill + 2), (sill + 1, sill + 3)):
             at_end, on_top = upright == sill + 3, lying == sill + 1
             u = float((seams.end if at_end else seams.start)[lying])
@@ -176,31 +272,47 @@ def _open_corners(facade: Facade, seams: Seams, pieces: Pieces) -> Iterator[tupl
             two = reaching(upright, z, -1.0 if on_top else 1.0) & near.keys()
             if not (one and two) or one & two:
                 continue
-            wide, first, second = _shortest_way(near, one, two)
+            wide, first, second = shortest_way(near, one, two)
             lying_is_off = shapely.distance(near[first], corner) >= shapely.distance(near[second], corner)
             yield (lying, u, wide, first, second) if lying_is_off else (upright, z, wide, first, second)
 
 
-def _outline(facade: Facade, element: int, plane: Floats) -> Any:
-    """What is seen of a part in a plane, given by two unit vectors (2, 3)."""
-    m = facade.model.meshes
-    corners = m.points[m.triangles[m.triangle_start[element] : m.triangle_start[element + 1]]] @ plane.T
-    triangles = shapely.polygons(corners)
-    return shapely.union_all(triangles[shapely.area(triangles) > 1e-9], grid_size=1e-6)
+def edges_at(pieces: Pieces, line: Ints, at: Floats, axis: int) -> tuple[Floats, Floats]:
+    """Lowest and highest coordinate across (``axis`` 0) or out (1) of pieces at places (m,) on lines; NaN for none."""
+    low, high = np.full(len(line), np.nan), np.full(len(line), np.nan)
+    for i, mine in _on_lines(pieces, line):
+        there = (pieces.start[mine] < at[i] + g.SAME_LENGTH) & (pieces.end[mine] > at[i] - g.SAME_LENGTH)
+        if there.any():
+            low[i], high[i] = (
+                pieces.reach_low[mine, axis][there].min(),
+                pieces.reach_high[mine, axis][there].max(),
+            )
+    return low, high
 
 
-def _shortest_way(outlines: dict[int, Any], start: set[int], goal: set[int]) -> tuple[float, int, int]:
-    """The widest step on the way of smallest steps from one group of outlines to another, and what it is between."""
-    steps = sorted((float(shapely.distance(outlines[a], outlines[b])), a, b) for a, b in combinations(outlines, 2))
-    group = {element: -1 if element in start else -2 if element in goal else element for element in outlines}
-    for wide, a, b in steps:
-        group = {element: group[b] if each == group[a] else each for element, each in group.items()}
-        if len({group[element] for element in start | goal}) == 1:
-            return (wide, a, b) if a in start or b in goal else (wide, b, a)
-    return 0.0, min(start), min(goal)
+def uncovered(pieces: Pieces, line: Ints, low: Floats, high: Floats) -> tuple[Floats, Floats, Ints]:
+    """What pieces leave open between ``low`` and ``high`` (m,) on lines.
+
+    Gives the whole length, the middle of the longest open stretch (or of all where none is), and a piece that reaches
+    into the stretch, -1 for none.
+    """
+    order = np.argsort(pieces.lane, kind="stable")
+    lines = int(max(line.max(initial=-1), pieces.lane.max(initial=-1))) + 1
+    entries, which = g.spread(np.searchsorted(pieces.lane[order], np.arange(lines + 1)), line)
+    piece = order[entries]
+    meets = (pieces.start[piece] < high[which]) & (pieces.end[piece] > low[which])
+    piece, which = piece[meets], which[meets]
+    holes = g.complement(g.merge(which, pieces.start[piece], pieces.end[piece]), low, high)
+    long = holes.end - holes.start
+    at = 0.5 * (low + high)
+    order = np.argsort(long, kind="stable")  # the longest one is written last and stays
+    at[holes.group[order]] = 0.5 * (holes.start + holes.end)[order]
+    found = np.full(len(line), -1, np.int64)
+    found[which] = pieces.element[piece]
+    return g.total(long, holes.group, len(line)), at, found
 
 
-def _on_seams(seams: Seams, stretches: g.Intervals) -> tuple[Ints, Ints]:
+def on_seams(seams: Seams, stretches: g.Intervals) -> tuple[Ints, Ints]:
     """Pairs (seam, stretch) of one line that share more than nothing."""
     order = np.lexsort((seams.start, seams.line))
     bounds = np.searchsorted(seams.line[order], np.arange(int(seams.line.max()) + 2 if len(seams) else 1))
@@ -242,13 +354,13 @@ def _seam_at(seams: Seams, line: Ints, at: Floats) -> Ints:
     return result
 
 
-def _astray(beside: Pieces, line: Ints, start: Floats, end: Floats) -> Ints:
-    """For each missing stretch a part beside the zone that covers more than half of it; -1 for none."""
+def _covering(pieces: Pieces, line: Ints, start: Floats, end: Floats) -> Ints:
+    """For each missing stretch a piece that covers more than half of it; -1 for none."""
     result = np.full(len(line), -1, np.int64)
-    for i, mine in _on_lines(beside, line):
-        shared = np.minimum(beside.end[mine], end[i]) - np.maximum(beside.start[mine], start[i])
+    for i, mine in _on_lines(pieces, line):
+        shared = np.minimum(pieces.end[mine], end[i]) - np.maximum(pieces.start[mine], start[i])
         if shared.max() > 0.5 * (end[i] - start[i]):
-            result[i] = beside.element[mine][shared.argmax()]
+            result[i] = pieces.element[mine][shared.argmax()]
     return result
 
 
@@ -305,6 +417,7 @@ def _tracks(pieces: Pieces, keep: Ints) -> Ints:
     beside = np.empty(len(order), np.int64)
     beside[order] = np.cumsum(fresh)
     below, above = low[rows, 1 - wide], high[rows, 1 - wide]
+    near, far = low[rows, wide], high[rows, wide]
     start, end = pieces.start[keep], pieces.end[keep]
     result = np.empty(len(order), np.int64)
     leader: dict[int, int] = {}
@@ -316,7 +429,11 @@ def _tracks(pieces: Pieces, keep: Ints) -> Ints:
         free = [
             track
             for track, k in leader.items()
-            if end[k] - start[i] <= LONGEST_LAP or min(above[k], above[i]) - max(below[k], below[i]) > TOUCH
+            if end[k] - start[i] <= LONGEST_LAP
+            or (
+                min(above[k], above[i]) - max(below[k], below[i]) > TOUCH
+                and min(far[k], far[i]) - max(near[k], near[i]) > TOUCH
+            )
         ]
         if free:
             track = min(free, key=lambda t: abs(below[leader[t]] + above[leader[t]] - below[i] - above[i]))
@@ -339,6 +456,13 @@ class Laps(Subjects):
     second: Ints
     lap: Floats
     along: Floats
+
+    def axes(self, i: int, sides: Sides) -> Floats:
+        """Along the line on which the pieces follow each other; along the side where there are none."""
+        if not self.along[i].any():
+            return super().axes(i, sides)
+        out = g.unit(sides.frame[self.side[i], 2] - self.along[i] * (self.along[i] @ sides.frame[self.side[i], 2]))
+        return np.stack([self.along[i], np.cross(out, self.along[i]), out])
 
 
 def laps(facade: Facade, layer: Layer) -> Laps:

@@ -1,16 +1,40 @@
 """Questions rules ask of the facade: who is to blame for a seam, what a layer lacks. Pure functions over arrays."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
 
 import numpy as np
+import shapely
 
 from checker import geometry as g
-from checker.facade import Facade, Layer, Seams
-from checker.foot import LINE_GAP
-from checker.layers import Cover, cover
+from checker.facade import Crossings, Facade, Layer, PanelEdgeSeams, PanelEndSeams, Seams, taken
+from checker.foot import BASE_REACH, LINE_GAP
+from checker.lanes import lanes_of, line_ends
+from checker.layers import Cover, Positions, cover, on_seams, uncovered
 from checker.model import Bools, Floats, Ints
-from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts
+from checker.occupancy import OCCUPIED
+from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, spans, within
+
+_INSIDE: Final = ("ins", "inn", "inw", "int", "ind", "inv", "room", "binn", "wewn", "vnit", "uvnit", "dedans")
+_OUTSIDE: Final = (
+    "out",
+    "ext",
+    "weather",
+    "aus",
+    "ud",
+    "ut",
+    "buit",
+    "zewn",
+    "ven",
+    "vnej",
+    "dehors",
+    "fuera",
+    "fuori",
+)
+"""How words for the two sides of a wall begin, in several languages, without accents."""
 
 
 @dataclass(frozen=True)
@@ -117,7 +141,14 @@ def lacks(
     first, last = np.maximum(found.gap_from, seams.start), np.minimum(found.gap_to, seams.end)
     spot = np.clip(np.where(by_gap, 0.5 * (first + last), found.lap_at), seams.start, seams.end)
     spot = np.where(state == FAIL, spot, 0.5 * (seams.start + seams.end))
-    point = seams.world(spot, _middle(seams), 0.5 * (seams.inner + seams.outer))
+    like, across, out = _in_lane(seams, facade, found, state == FAIL)
+    point = seams.world(spot, across, out)
+    # A gap at a corner has no length along the seam.
+    whole = (missing > found.gap - g.SAME_LENGTH) & (found.gap_to - found.gap_from > g.SAME_LENGTH)
+    ends = [
+        np.where(by_gap, np.where(whole, gap_end, seam_end), found.lap_at + sign * 0.5 * found.lap)
+        for gap_end, seam_end, sign in ((found.gap_from, first, -1.0), (found.gap_to, last, 1.0))
+    ]
     if anchor is None:
         anchor = np.where(seams.column >= 0, seams.column, np.where(seams.left >= 0, seams.left, seams.right))
     if cause is None:
@@ -136,7 +167,152 @@ def lacks(
         warning=np.zeros(count, bool),
         pieces=np.stack([found.piece, found.other, np.where(by_gap, found.astray, -1)], axis=1),
         blame=Blame.unmovable(nobody, seams.frame[:, 0], cause, anchor),
+        span=np.stack([seams.world(end, across, out) for end in ends], axis=1),
+        like=np.where(by_gap, like, -1),
     )
+
+
+def joined(*answers: Verdicts) -> Verdicts:
+    """One answer from several on the same subjects: for each subject the first that fails, then what only warns.
+
+    Sentences of further failures are added to it. A subject passes where all of them pass; where none fails, the first
+    answer that does not pass tells why.
+    """
+    state = np.stack([each.state for each in answers])
+    warning = np.stack([each.warning for each in answers])
+    # Failures before warnings before what is undecided or not modelled before what passes, each in the order given.
+    rank = np.where(state == FAIL, np.where(warning, 1, 0), np.where(state == PASS, 3, 2))
+    count = state.shape[1]
+    pick = rank.argmin(axis=0) if count else np.zeros(0, np.int64)
+    blames = [each.blame for each in answers if each.blame is not None]
+    if len(blames) != len(answers):
+        raise TypeError("answers that are joined must all blame somebody")
+    # What is right bounds the shift of its part: there the answer counts in which a part can be shifted at all.
+    movable = int(np.argmax([any(each.what) for each in blames]))
+    pick = np.where((state == PASS).all(axis=0), movable, pick)
+
+    def chosen(values: Sequence[Floats | Ints | Bools]) -> Any:
+        stacked = np.stack(values)
+        return stacked[pick, np.arange(count)]
+
+    says = [
+        "; ".join(
+            [
+                answers[pick[i]].says[i],
+                *(
+                    a.says[i]
+                    for k, a in enumerate(answers)
+                    if k != pick[i] and state[k, i] == state[pick[i], i] == FAIL
+                ),
+            ]
+        )
+        for i in range(count)
+    ]
+    nowhere, nobody = np.full((count, 2, 3), np.nan), np.full(count, -1, np.int64)
+    pieces = [each.pieces if each.pieces is not None else np.zeros((count, 0), np.int64) for each in answers]
+    wide = max(each.shape[1] for each in pieces)
+    return Verdicts(
+        state=chosen([each.state for each in answers]),
+        value_mm=chosen([each.value_mm for each in answers]),
+        minimum_mm=chosen([each.minimum_mm for each in answers]),
+        maximum_mm=chosen([each.maximum_mm for each in answers]),
+        point=chosen([each.point for each in answers]),
+        says=says,
+        warning=chosen([each.warning for each in answers]),
+        pieces=chosen([np.pad(each, ((0, 0), (0, wide - each.shape[1])), constant_values=-1) for each in pieces]),
+        blame=Blame(
+            part=chosen([each.part for each in blames]),
+            what=[blames[pick[i]].what[i] for i in range(count)],
+            along=chosen([each.along for each in blames]),
+            least=chosen([each.least for each in blames]),
+            most=chosen([each.most for each in blames]),
+            cause=len(answers) * chosen([each.cause for each in blames]) + pick,
+            anchor=chosen([each.anchor for each in blames]),
+        ),
+        span=chosen([nowhere if each.span is None else each.span for each in answers]),
+        like=chosen([nobody if each.like is None else each.like for each in answers]),
+    )
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Smallest and largest of the values measured on each of n seams, NaN for none, where and of which element."""
+
+    smallest: Floats
+    largest: Floats
+    at_smallest: Floats
+    at_largest: Floats
+    least: Ints
+    most: Ints
+
+
+def spread(seams: Seams, rows: Positions, values: Floats) -> Spread:
+    """Extremes on each seam of values (m,) measured on sections of pieces; places lie in the middle of the piece."""
+    count = len(seams)
+    at = seams.take(rows.seam).world(rows.at, *(0.5 * (rows.low + rows.high)).T)
+    found = []
+    for sign in (1.0, -1.0):
+        order = np.lexsort((np.arange(len(values)), (sign * values).round(9), rows.seam))
+        lead = order[np.append(True, np.diff(rows.seam[order]) > 0)] if len(order) else order
+        value, place, part = np.full(count, np.nan), seams.point.copy(), np.full(count, -1)
+        value[rows.seam[lead]], place[rows.seam[lead]] = values[lead], at[lead]
+        part[rows.seam[lead]] = rows.element[lead]
+        found.append((value, place, part))
+    (smallest, at_smallest, least), (largest, at_largest, most) = found
+    return Spread(smallest, largest, at_smallest, at_largest, least, most)
+
+
+def pieces_within(
+    seams: Seams, found: Spread, low_mm: float, high_mm: float, says_low: str, says_high: str, blame: Blame
+) -> Verdicts:
+    """Verdicts on what was measured on the pieces of a layer; a seam without pieces passes: others tell that."""
+    none = np.isnan(found.smallest)
+    allowed = (low_mm if np.isfinite(low_mm) else high_mm) / MM
+    verdicts = within(
+        np.where(none, allowed, found.smallest),
+        np.where(none, allowed, found.largest),
+        low_mm,
+        high_mm,
+        at_smallest=found.at_smallest,
+        at_largest=found.at_largest,
+        fault=("",) * len(seams),
+        says_low=says_low,
+        says_high=says_high,
+        blame=blame,
+    )
+    too_low = low_mm / MM - found.smallest >= found.largest - high_mm / MM
+    piece = np.where(too_low, found.least, found.most)
+    return replace(verdicts, value_mm=np.where(none, np.nan, verdicts.value_mm), pieces=piece[:, None])
+
+
+def stated_side(facade: Facade, element: int, keys: Iterable[str]) -> int:
+    """Which side of the wall an element states under the first of some lower-case property names that says one.
+
+    1 outside, -1 inside, 0 for neither.
+    """
+    for key in keys:
+        said = unicodedata.normalize("NFKD", facade.model.elements[element].stated.get(key, "")).casefold()
+        word = "".join(c for c in said if not unicodedata.combining(c)).strip(" .\t")
+        if word.startswith(_OUTSIDE):
+            return 1
+        if word.startswith(_INSIDE):
+            return -1
+    return 0
+
+
+def _in_lane(seams: Seams, facade: Facade, found: Cover, bad: Bools) -> tuple[Ints, Floats, Floats]:
+    """A piece (n,) that runs along each bad seam beside what is wrong there, and where in the section it lies.
+
+    That is coordinates across and out (n,) of its middle; the middle of the seam where no such piece is known (-1).
+    """
+    like, across, out = np.full(len(seams), -1), _middle(seams), 0.5 * (seams.inner + seams.outer)
+    for pieces in (found.other, found.piece):
+        rows = np.flatnonzero(bad & (pieces >= 0))
+        low, high = g.extents(facade.model.meshes, pieces[rows], seams.frame[rows])
+        along = (high - low).argmax(axis=1) == 0
+        rows, middle = rows[along], 0.5 * (low + high)[along]
+        like[rows], across[rows], out[rows] = pieces[rows], middle[:, 1], middle[:, 2]
+    return like, across, out
 
 
 def _middle(seams: Seams) -> Floats:
@@ -155,9 +331,490 @@ def _sentence(seams: Seams, facade: Facade, found: Cover, says: str, i: int, by_
     if found.astray[i] >= 0:
         name = facade.model.elements[found.astray[i]].name
         where = f"; {name} lies beside its place there"
+    elif found.nameless[i] >= 0:
+        name = name_of(facade, found.nameless[i])
+        where = f"; something without a role lies there: {name} (give it a role in [roles])"
     if found.gap_from[i] <= seams.start[i] + g.SAME_LENGTH and found.gap_to[i] >= seams.end[i] - g.SAME_LENGTH:
         return f"{says} is missing over the whole seam ({seams.length[i] * MM:.0f} mm){where}"
     return f"{says} has a gap of {gap * MM:.1f} mm{where}"
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """Pieces (k,) of a layer on seams: ``seam``, ``element``, ``start`` and ``end`` along it, the ``lane`` they lie in.
+
+    ``parallel`` tells whether the part runs along the seam, ``low`` and ``high`` (k, 2) what of the lane's section,
+    across and out, it takes.
+    """
+
+    seam: Ints
+    element: Ints
+    start: Floats
+    end: Floats
+    lane: Ints
+    parallel: Bools
+    low: Floats
+    high: Floats
+
+
+def pieces_on(facade: Facade, layer: Layer, kind: type[Seams], whole: bool = False) -> Pieces:
+    """Every piece of a layer on each seam of a kind, cut to the seam; sorted by seam.
+
+    With ``whole`` their ``low`` and ``high`` are those of all that lies near the seam, also beyond the lane.
+    """
+    seams = facade.seams[kind]
+    found = []
+    for number, lane in enumerate(lanes_of(facade, layer, kind)):
+        inside = lane.inside
+        seam, which = on_seams(seams, g.Intervals(inside.lane, inside.start, inside.end))
+        found.append(
+            Pieces(
+                seam,
+                inside.element[which],
+                np.maximum(inside.start[which], seams.start[seam]),
+                np.minimum(inside.end[which], seams.end[seam]),
+                np.full(len(seam), number),
+                inside.parallel[which],
+                (inside.reach_low if whole else inside.low)[which],
+                (inside.reach_high if whole else inside.high)[which],
+            )
+        )
+    every = Pieces(*(np.concatenate([getattr(each, name) for each in found]) for name in Pieces.__dataclass_fields__))
+    return taken(every, np.lexsort((every.start, every.seam)))
+
+
+@dataclass(frozen=True)
+class Strip:
+    """Of n seams the narrowest piece of a layer: ``element`` (-1 for none), ``width``, ``low`` and ``high`` across out.
+
+    NaN where no piece lies on the seam.
+    """
+
+    element: Ints
+    width: Floats
+    low: Floats
+    high: Floats
+
+
+def narrowest(facade: Facade, layer: Layer, kind: type[Seams]) -> Strip:
+    """The narrowest piece of a layer that runs along each seam, measured outwards."""
+    found = pieces_on(facade, layer, kind)
+    found = taken(found, found.parallel)
+    count = len(facade.seams[kind])
+    result = Strip(np.full(count, -1, np.int64), np.full(count, np.nan), np.full(count, np.nan), np.full(count, np.nan))
+    width = found.high[:, 1] - found.low[:, 1]
+    order = np.lexsort((width.round(9), found.seam))
+    lead = order[np.append(True, np.diff(found.seam[order]) > 0)] if len(order) else order
+    seam = found.seam[lead]
+    result.element[seam], result.width[seam] = found.element[lead], width[lead]
+    result.low[seam], result.high[seam] = found.low[lead, 1], found.high[lead, 1]
+    return result
+
+
+def open_depth(seams: Seams, pieces: Pieces, low: Floats, high: Floats, joint: float) -> tuple[Floats, Floats]:
+    """How much of the depth from ``low`` to ``high`` (n,), outwards, pieces leave open at the worst place of each seam.
+
+    Stretches along no longer than ``joint`` (metres) do not count. Gives that depth and its place along (n,).
+    """
+    count = len(seams)
+    everyone = np.arange(count)
+    group = np.concatenate([everyone, everyone, pieces.seam, pieces.seam])
+    cut = np.concatenate([seams.start, seams.end, pieces.start, pieces.end])
+    order = np.lexsort((cut, group))
+    group, cut = group[order], cut[order]
+    same = group[1:] == group[:-1]
+    seam, start, end = group[:-1][same], cut[:-1][same], cut[1:][same]
+    long = end - start > joint
+    seam, start, end = seam[long], start[long], end[long]
+    by_seam = np.argsort(pieces.seam, kind="stable")
+    bounds = np.searchsorted(pieces.seam[by_seam], np.arange(count + 1))
+    entries, which = g.spread(bounds, seam)
+    piece = by_seam[entries]
+    covers = (pieces.start[piece] <= start[which] + g.SAME_LENGTH) & (pieces.end[piece] >= end[which] - g.SAME_LENGTH)
+    piece, which = piece[covers], which[covers]
+    first = np.clip(pieces.low[piece, 1], low[seam[which]], high[seam[which]])
+    last = np.clip(pieces.high[piece, 1], low[seam[which]], high[seam[which]])
+    filled = g.merge(which, first, last)
+    left = (high - low)[seam] - g.total(filled.end - filled.start, filled.group, len(seam))
+    # The longest of the stretches that are open most tells the place.
+    order = np.lexsort((end - start, left.round(6), seam))
+    lead = order[np.append(np.diff(seam[order]) > 0, True)] if len(order) else order
+    depth, at = np.zeros(count), 0.5 * (seams.start + seams.end)
+    depth[seam[lead]] = np.maximum(left[lead], 0.0)
+    at[seam[lead]] = 0.5 * (start + end)[lead]
+    return depth, at
+
+
+@dataclass(frozen=True)
+class Fill:
+    """What pieces take of a range across or out in the section of n seams, wherever there are any; NaN where none is.
+
+    ``least`` is the smallest length that is filled, ``first`` the furthest place at which filling begins, ``last`` the
+    nearest at which it ends; ``at_*`` are the coordinates along, ``piece_*`` an element there (-1 for none).
+    """
+
+    least: Floats
+    first: Floats
+    last: Floats
+    at_least: Floats
+    at_first: Floats
+    at_last: Floats
+    piece_least: Ints
+    piece_first: Ints
+    piece_last: Ints
+
+
+def fill(seams: Seams, pieces: Pieces, axis: int, low: Floats, high: Floats) -> Fill:
+    """What pieces take of the ranges ``low`` to ``high`` (n,) across seams (``axis`` 0) or out (1)."""
+    count = len(seams)
+    # Between two places where a piece begins or ends the section does not change.
+    group, cut = np.concatenate([pieces.seam, pieces.seam]), np.concatenate([pieces.start, pieces.end])
+    order = np.lexsort((cut, group))
+    group, cut = group[order], cut[order]
+    long = (group[1:] == group[:-1]) & (np.diff(cut) > SHORTEST_HOLE)
+    seam, start, end = group[:-1][long], cut[:-1][long], cut[1:][long]
+    by_seam = np.argsort(pieces.seam, kind="stable")
+    entries, which = g.spread(np.searchsorted(pieces.seam[by_seam], np.arange(count + 1)), seam)
+    piece, middle = by_seam[entries], 0.5 * (start + end)[which]
+    covers = (pieces.start[piece] < middle) & (pieces.end[piece] > middle)
+    piece, which = piece[covers], which[covers]
+    first = np.clip(pieces.low[piece, axis], low[seam[which]], high[seam[which]])
+    last = np.clip(pieces.high[piece, axis], low[seam[which]], high[seam[which]])
+    merged, met = g.merge(which, first, last), len(seam)
+    filled = g.total(merged.end - merged.start, merged.group, met)
+    begin, finish = g.lowest(first, which, met), g.highest(last, which, met)
+    number = g.lowest(pieces.element[piece].astype(float), which, met)
+    known = np.flatnonzero(np.isfinite(number))
+    seam, start, end, element = seam[known], start[known], end[known], number[known].astype(np.int64)
+    least, at_least, piece_least = _least(filled[known], seam, start, end, element, count)
+    furthest, at_first, piece_first = _least(-begin[known], seam, start, end, element, count)
+    nearest, at_last, piece_last = _least(finish[known], seam, start, end, element, count)
+    return Fill(least, -furthest, nearest, at_least, at_first, at_last, piece_least, piece_first, piece_last)
+
+
+def _least(
+    values: Floats, seam: Ints, start: Floats, end: Floats, element: Ints, count: int
+) -> tuple[Floats, Floats, Ints]:
+    """The least value of each of ``count`` seams (NaN: none), the middle of where along it is, an element there."""
+    least = g.lowest(values, seam, count)
+    there = np.flatnonzero(values < least[seam] + g.SAME_LENGTH)
+    first, last = g.lowest(start[there], seam[there], count), g.highest(end[there], seam[there], count)
+    known = np.isfinite(least)
+    at, piece = np.full(count, np.nan), np.full(count, -1, np.int64)
+    at[known] = 0.5 * (first[known] + last[known])
+    piece[seam[there[::-1]]] = element[there[::-1]]
+    return np.where(known, least, np.nan), at, piece
+
+
+def of_lane(pieces: Pieces, lane: int) -> Pieces:
+    """The pieces that lie in one lane of their layer."""
+    return taken(pieces, pieces.lane == lane)
+
+
+def place_of(facade: Facade, layer: Layer, kind: type[Seams]) -> Pieces:
+    """The place of a layer on each seam, over its whole length: what pieces anywhere on the line take of the section.
+
+    Lines without a piece have none. Whether the layer is there is a question of its own.
+    """
+    seams, found = facade.seams[kind], pieces_on(facade, layer, kind)
+    line = seams.line[found.seam]
+    lines = int(seams.line.max(initial=-1)) + 1
+    low, high = g.lowest(found.low, line, lines)[seams.line], g.highest(found.high, line, lines)[seams.line]
+    on = np.flatnonzero(np.isfinite(low[:, 0]))
+    element = np.full(len(seams), -1, np.int64)[on]
+    lane, along = np.zeros(len(on), np.int64), np.ones(len(on), bool)
+    return Pieces(on, element, seams.start[on], seams.end[on], lane, along, low[on], high[on])
+
+
+def column_halves(seams: Seams, facade: Facade) -> Floats:
+    """Half the width along the facade of the column behind each seam (n,), NaN where there is none."""
+    c, sides = facade.columns, len(facade.sides.names)
+    half = np.full(len(facade.model.elements) * max(sides, 1), np.nan)
+    half[c.element * sides + c.side] = c.half
+    result: Floats = np.where(seams.column >= 0, half[seams.column * sides + seams.side], np.nan)
+    return result
+
+
+def room_between(facade: Facade, seams: Seams, pieces: Pieces) -> Floats:
+    """Clear distance (k,) between the two parts of lying seams in the depth and over the length of each piece.
+
+    Negative where they overlap there; infinite where one of them does not reach there at all.
+    """
+    meshes, count = facade.model.meshes, len(pieces.seam)
+    edges = []
+    for part, sign in ((seams.left, 1.0), (seams.right, -1.0)):
+        entries, which = g.spread(meshes.triangle_start, part[pieces.seam])
+        frame = seams.frame[pieces.seam][which][:, [1, 0, 2]]
+        local = np.einsum("tij,tkj->tki", frame, meshes.points[meshes.triangles[entries]])
+        low = np.stack([pieces.start, pieces.low[:, 1]], axis=1)[which]
+        high = np.stack([pieces.end, pieces.high[:, 1]], axis=1)[which]
+        span, met = g.clip_triangles(local, low, high)
+        edge = span[met, 1] if sign > 0 else -span[met, 0]
+        edges.append(sign * g.highest(edge, which[met], count))
+    result: Floats = edges[1] - edges[0]
+    return result
+
+
+def inner_faces(seams: Seams, facade: Facade, left: bool) -> Floats:
+    """Where the inner face of the left (or right) panel of each seam lies (n,), outwards."""
+    p, part = facade.panels, seams.left if left else seams.right
+    which = np.minimum(np.searchsorted(p.element, part), len(p.element) - 1) if len(seams) else part
+    out = facade.sides.frame[p.side[which], 2]
+    # Over a bend the frame of the seam is not that of its panels.
+    own = (p.element[which] == part) & (np.einsum("nj,nj->n", out, seams.frame[:, 2]) > 1 - 1e-12)
+    result: Floats = np.where(own, p.low[which, 2], seams.inner)
+    return result
+
+
+def in_section(
+    seams: Seams,
+    value: Floats,
+    at: Floats,
+    piece: Ints,
+    low_mm: float | Floats,
+    high_mm: float | Floats,
+    says_low: str = "",
+    says_high: str = "",
+    words: Mapping[str, Sequence[str]] | None = None,
+    what: str = "",
+    shifts: Shifts | None = None,
+    along: int = 2,
+    out: tuple[Floats, Floats] | None = None,
+    across: Floats | None = None,
+) -> Verdicts:
+    """Verdicts on what was measured in the section of seams at ``at`` (n,) along them, of elements ``piece``.
+
+    Seams where nothing was measured (NaN) pass: what is missing, another answer tells. ``what`` names the pieces that
+    ``shifts`` along an axis of the seams' frame mend; issues group by line. ``out`` are the coordinates (n,) between
+    which the value lies, at ``across`` (n,) or in the middle of the seam.
+    """
+    none = np.isnan(value)
+    bound = np.where(np.isfinite(low_mm), low_mm, high_mm) / MM
+    known = np.where(none, bound, value)
+    point = seams.world(
+        np.where(np.isnan(at), 0.5 * (seams.start + seams.end), at), _middle(seams), 0.5 * (seams.inner + seams.outer)
+    )
+    count = len(seams)
+    infinite = np.full(count, np.inf)
+    anchor = np.where(seams.column >= 0, seams.column, seams.left)
+    verdicts = within(
+        known,
+        known,
+        low_mm,
+        high_mm,
+        at_smallest=point,
+        at_largest=point,
+        fault=("",) * count,
+        says_low=says_low,
+        says_high=says_high,
+        words=words,
+        blame=Blame(
+            part=piece,
+            what=(what,) * count,
+            along=seams.frame[:, along],
+            least=infinite if shifts is None else np.where(none, -np.inf, shifts.least),
+            most=-infinite if shifts is None else np.where(none, np.inf, shifts.most),
+            cause=seams.line,
+            anchor=anchor,
+        ),
+    )
+    verdicts = replace(verdicts, value_mm=np.where(none, np.nan, verdicts.value_mm), pieces=piece[:, None])
+    if out is None:
+        return verdicts
+    place = _middle(seams) if across is None else across
+    return replace(verdicts, span=np.stack([seams.world(at, place, each) for each in out], axis=1))
+
+
+def laid_over(seams: PanelEndSeams, facade: Facade, layer: Layer, least_mm: float, says: str, what: str) -> Verdicts:
+    """Verdicts on how far a layer that covers seams reaches over the panel ends on both sides.
+
+    ``says`` has ``{side}`` and ``{value}``; ``what`` names the piece that a move to one side may mend.
+    """
+    pieces = pieces_on(facade, layer, type(seams), whole=True)
+    found = fill(seams, pieces, 0, np.full(len(seams), -np.inf), np.full(len(seams), np.inf))
+    left, right = seams.near_least - found.first, found.last - seams.far_most
+    on_left = np.where(np.isnan(left), False, left < right - g.SAME_LENGTH)
+    at, end = np.where(on_left, found.at_first, found.at_last), np.where(on_left, seams.near_least, seams.far_most)
+    reach = np.where(on_left, found.first, found.last)
+    verdicts = in_section(
+        seams,
+        np.where(on_left, left, right),
+        at,
+        np.where(on_left, found.piece_first, found.piece_last),
+        least_mm,
+        np.inf,
+        says_low=says,
+        words={"side": ["left" if each else "right" for each in on_left]},
+        what=what,
+        shifts=Shifts(least_mm / MM - right, left - least_mm / MM),
+        along=1,
+    )
+    return replace(verdicts, span=np.stack([seams.world(at, each, seams.outer) for each in (end, reach)], axis=1))
+
+
+def above_rails(seams: Seams, facade: Facade, layer: Layer) -> tuple[Floats, Ints]:
+    """How far above the base rail a layer begins at the foot of upright seams (n,), and its lowest piece there.
+
+    NaN and -1 for seams that are not the lowest of their line, under which no rail lies, or where the layer begins
+    further up than the seam: then it has a gap.
+    """
+    count = len(seams)
+    gap, lowest = np.full(count, np.nan), np.full(count, -1, np.int64)
+    rails = facade.elements_of("base-rail")
+    if not count or not len(rails):
+        return gap, lowest
+    first, _ = line_ends(seams)
+    foot = np.flatnonzero(seams.start < first[seams.line] + g.SAME_LENGTH)
+    plan = shapely.box(*facade.boxes.low[rails, :2].T, *facade.boxes.high[rails, :2].T)
+    width = np.abs(seams.far - seams.near)[foot]
+    k, which = shapely.STRtree(plan).query(
+        shapely.points(seams.point[foot, :2]), predicate="dwithin", distance=width + RAIL_REACH
+    )
+    seam, rail = foot[k], rails[which]
+    low, high = g.extents(facade.model.meshes, rail, seams.frame[seam])
+    back = np.where(np.isnan(seams.front), seams.inner, seams.front)[seam]
+    under = (low[:, 1] < seams.far[seam] + RAIL_END) & (high[:, 1] > seams.near[seam] - RAIL_END)
+    under &= (high[:, 2] > back + g.SAME_LENGTH) & (low[:, 2] < seams.outer[seam])
+    under &= (high[:, 0] > seams.start[seam] - BASE_REACH) & (low[:, 0] < seams.start[seam])
+    top = g.highest(high[under, 0], seam[under], count)
+    (lane, *_) = lanes_of(facade, layer, type(seams))
+    pieces = lane.inside.take(lane.inside.parallel)
+    on, piece = on_seams(seams, g.Intervals(pieces.lane, pieces.start, pieces.end))
+    order = np.lexsort((pieces.element[piece], -pieces.start[piece], on))  # the lowest one is written last and stays
+    begins = np.full(count, np.nan)
+    begins[on[order]], lowest[on[order]] = pieces.start[piece[order]], pieces.element[piece[order]]
+    known = np.isfinite(top) & (begins < seams.start + SHORTEST_HOLE)
+    return np.where(known, begins - top, np.nan), np.where(known, lowest, -1)
+
+
+def packed(
+    seams: Seams,
+    facade: Facade,
+    kind: type[Seams],
+    layer: Layer,
+    beside: Pieces,
+    low: Floats,
+    high: Floats,
+    most_mm: float,
+    says: str,
+    cause: Ints,
+    anchor: Ints,
+) -> Verdicts:
+    """Verdicts on the depth from ``low`` to ``high`` (n,) that a layer, with what lies ``beside`` it, leaves open.
+
+    ``says`` names the place ("Gap round the frame"); ``cause`` and ``anchor`` as for `lacks`.
+    """
+    own = cover(facade, layer, kind)
+    found = pieces_on(facade, layer, kind)
+    both = [(getattr(found, name), getattr(beside, name)) for name in Pieces.__dataclass_fields__]
+    every = Pieces(*(np.concatenate(each) for each in both))
+    depth, at = open_depth(seams, every, low, high, SHORTEST_HOLE)
+    doubt = [text or facade.fault_of(np.array([piece])) for text, piece in zip(seams.fault, own.doubtful, strict=True)]
+    fault = [
+        text or ("" if known else "its depth cannot be measured")
+        for text, known in zip(doubt, ~np.isnan(depth), strict=True)
+    ]
+    verdicts = within(
+        depth,
+        depth,
+        -np.inf,
+        most_mm,
+        at_smallest=seams.world(at, _middle(seams), 0.5 * (low + high)),
+        at_largest=seams.world(at, _middle(seams), 0.5 * (low + high)),
+        fault=fault,
+        says_low="",
+        says_high=f"{says} is open over {{value}} of its depth",
+        blame=Blame.unmovable(np.full(len(seams), -1, np.int64), seams.frame[:, 0], cause, anchor),
+    )
+    return verdicts if own.modelled else unmodelled(verdicts)
+
+
+def unmodelled(verdicts: Verdicts) -> Verdicts:
+    """The same subjects, their layer in no model."""
+    count = len(verdicts.state)
+    return replace(
+        verdicts,
+        state=np.full(count, NOT_MODELLED),
+        value_mm=np.full(count, np.nan),
+        says=("",) * count,
+        warning=np.zeros(count, bool),
+    )
+
+
+RAIL_REACH: Final = 0.30
+"""A base rail under a seam lies no further from it in plan (metres)."""
+RAIL_END: Final = 0.01
+"""Base rails that end no further beside a seam meet under it (metres)."""
+SHORTEST_HOLE: Final = 1e-3
+"""Holes in a filling that are no longer along the seam than pieces may gape do not count (metres)."""
+
+_LENGTH: Final = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?(?:e[+-]?\d+)?)\s*(mm|cm|m)?\s*", re.I)
+
+
+def length_of(text: str) -> float:
+    """A length in metres as a property states it, in mm where no unit stands behind it; NaN where it is none.
+
+    >>> length_of("10 mm"), length_of("0,5 m"), length_of("12"), length_of("soft")
+    (0.01, 0.5, 0.012, nan)
+    """
+    match = _LENGTH.fullmatch(text)
+    if match is None:
+        return float("nan")
+    factor = {"mm": 1000.0, "cm": 100.0, "m": 1.0}[(match[2] or "mm").lower()]
+    return float(match[1].replace(",", ".")) / factor
+
+
+def stated_length(facade: Facade, element: int, *keys: str) -> float:
+    """The length in metres that an element states under the first of some keys (lower case) it has; NaN for none."""
+    stated = facade.model.elements[element].stated
+    return next((length_of(stated[key]) for key in keys if key in stated), float("nan"))
+
+
+_UNRATED: Final = re.compile(
+    r"|[-–—0. ]+|none|no|nil|false|not? .*|un\w*|n\.?/?a\.?|npd|keine?r?|ohne|sans|sin|ingen|uden|utan|nicht.*"
+    r"|(?:class |klasse )?[a-f]\d?(?:-?s\d)?(?:[, -]*d\d)?",
+    re.I,
+)
+"""Texts that state no fire rating, among them classes of reaction to fire, such as A2-s1,d0."""
+FIRE_KEYS: Final = ("firerating", "fireresistance", "fireresistancerating", "fireresistanceclass")
+"""Lower-case names of properties that state a fire rating."""
+
+
+def fire_rating(stated: Mapping[str, str]) -> str:
+    """The fire rating among property values, or nothing.
+
+    >>> fire_rating({"firerating": "EI 60"}), fire_rating({"firerating": "A2-s1,d0"}), fire_rating({})
+    ('EI 60', '', '')
+    """
+    for key in FIRE_KEYS:
+        said = stated.get(key, "").strip()
+        if not _UNRATED.fullmatch(said) and not re.fullmatch(r"(?:[REIWM]|REI|EI|F|T)*\s*-?\s*0+", said, re.I):
+            return said
+    return ""
+
+
+def fire_ratings(seams: Seams, facade: Facade) -> tuple[str, ...]:
+    """The fire rating that a panel at each seam states, or nothing."""
+    elements = facade.model.elements
+    return tuple(
+        next((text for part in pair if part >= 0 and (text := fire_rating(elements[part].stated))), "")
+        for pair in zip(seams.left.tolist(), seams.right.tolist(), strict=True)
+    )
+
+
+def name_of(facade: Facade, element: int) -> str:
+    """What a person calls an element."""
+    return facade.model.elements[element].name or facade.model.elements[element].ifc_class
+
+
+def filled_by(seams: Seams, facade: Facade) -> list[str]:
+    """For each seam what lies in it and is no sealing part, as the tail of a sentence; nothing where it is empty."""
+    result = []
+    for share, occupants in zip(np.nan_to_num(seams.filled).tolist(), seams.occupants, strict=True):
+        more = f" and {len(occupants) - 1} more" if len(occupants) > 1 else ""
+        part = "" if share >= OCCUPIED else f" to {share:.0%}"
+        result.append(f", filled{part} by '{name_of(facade, occupants[0])}'{more}" if occupants else "")
+    return result
 
 
 def without_column(seams: Seams) -> tuple[str, ...]:
@@ -166,6 +823,81 @@ def without_column(seams: Seams) -> tuple[str, ...]:
         fault or ("no column stands behind this seam" if column < 0 else "")
         for fault, column in zip(seams.fault, seams.column, strict=True)
     )
+
+
+def sealed_ends(
+    crossings: Crossings, facade: Facade, layer: Layer, low: Floats, high: Floats, short_mm: float, says: str
+) -> Verdicts:
+    """Verdicts on a layer in the joints between rows that must reach from the panel ends beside an upright seam.
+
+    ``low`` and ``high`` (n,) are the coordinates across that seam as far as which it must reach on the left and on the
+    right; ``says`` names the layer. The worse side decides.
+    """
+    ends, edges = facade.seams[PanelEndSeams], facade.seams[PanelEdgeSeams]
+    (lane,) = lanes_of(facade, layer, PanelEdgeSeams)
+    count, tolerance = len(crossings), short_mm / MM + g.SAME_LENGTH
+    missing, full, piece, point = np.zeros((2, count)), np.zeros((2, count)), np.full((2, count), -1), []
+    for side, (joint, reach) in enumerate(((crossings.left, low), (crossings.right, high))):
+        known, seam = np.flatnonzero(joint >= 0), crossings.end
+        place = g.world(ends.frame[seam], np.stack([crossings.along, reach, ends.inner[seam]], axis=1))
+        far = np.einsum("nj,nj->n", place, edges.frame[joint][:, 0])[known] if len(edges) else np.zeros(0)
+        mine = joint[known]
+        first, last = (far, edges.end[mine]) if side == 0 else (edges.start[mine], far)
+        lost, at, found = uncovered(lane.inside, edges.line[mine], first, last)
+        missing[side, known], full[side, known], piece[side, known] = lost, np.maximum(last - first, 0.0), found
+        spot = crossings.point.copy()
+        middle = 0.5 * (edges.near + edges.far)[mine]
+        spot[known] = edges.take(mine).world(at, middle, 0.5 * (edges.inner + edges.outer)[mine])
+        point.append(spot)
+    worse = np.where(missing[1] > missing[0] + g.SAME_LENGTH, 1, 0)
+    rows = np.arange(count)
+    value = missing[worse, rows]
+    fault = [text or facade.fault_of(pair) for text, pair in zip(crossings.fault, piece.T, strict=True)]
+    bad = value > tolerance
+    state = np.where([bool(text) for text in fault], UNDECIDED, np.where(bad, FAIL, PASS)) if count else bad.astype(int)
+    sentences = []
+    for i in range(count):
+        told = []
+        for k in (int(worse[i]), 1 - int(worse[i])):
+            if missing[k, i] > tolerance:
+                what = "is missing" if missing[k, i] > full[k, i] - g.SAME_LENGTH else "ends short"
+                told.append(f"{what} by {missing[k, i] * MM:.1f} mm at the {('left', 'right')[k]} panel end")
+        sentences.append(fault[i] or (f"{says} {' and '.join(told)}, required at most {short_mm:g} mm" if told else ""))
+    column = ends.column[crossings.end]
+    verdicts = Verdicts(
+        state=state,
+        value_mm=np.where(state == UNDECIDED, np.nan, value * MM),
+        minimum_mm=np.full(count, np.nan),
+        maximum_mm=np.full(count, short_mm),
+        point=np.stack(point)[worse, rows],
+        says=sentences,
+        warning=np.zeros(count, bool),
+        pieces=piece.T,
+        span=spans(np.stack(point)[worse, rows], facade.sides.frame[crossings.side, 0], value, before=0.5),
+        blame=Blame.unmovable(
+            np.full(count, -1),
+            ends.frame[crossings.end][:, 1],
+            ends.line[crossings.end],
+            np.where(column >= 0, column, ends.left[crossings.end]),
+        ),
+    )
+    return verdicts if cover(facade, layer, PanelEdgeSeams).modelled else unmodelled(verdicts)
+
+
+def stacks(facade: Facade) -> Ints:
+    """For each element the number of the stack of panels it belongs to, joined row by row; its own for any other."""
+    parent = list(range(len(facade.model.elements)))
+
+    def root(i: int) -> int:
+        while parent[i] != i:
+            parent[i] = i = parent[parent[i]]
+        return i
+
+    edges = facade.seams[PanelEdgeSeams]
+    for below, above in zip(edges.left.tolist(), edges.right.tolist(), strict=True):
+        one, two = root(below), root(above)
+        parent[max(one, two)] = min(one, two)
+    return np.array([root(i) for i in range(len(parent))], np.int64)
 
 
 def same_run(side: Ints, start: Floats, end: Floats, sign: Floats) -> Ints:

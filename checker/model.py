@@ -106,9 +106,10 @@ class Element:
     """One element of a model, by its words alone.
 
     ``parents`` are the names and object types of the assemblies it belongs to, innermost first. ``shown`` are the
-    GlobalIds a viewer can show for it: its own, or those of its parts where it has no body of its own.
-    ``stated`` holds its property values as text, keyed by lower-case property name. ``hosts`` are the elements
-    (GlobalIds) that an opening voids or a window or door fills.
+    GlobalIds a viewer can show for it: its own, or those of its parts where it has no body of its own. So walls of
+    layers and assemblies that are one panel stand for their parts, which are listed as well.
+    ``stated`` holds its property values as text, keyed by lower-case property name; those of its assemblies where it
+    states nothing of that name. ``hosts`` are the elements (GlobalIds) that an opening voids or a window or door fills.
     """
 
     guid: str
@@ -129,11 +130,15 @@ class Element:
 
 @dataclass(frozen=True, slots=True)
 class Role:
-    """What an element was recognised as: ``role`` from `ROLES` or ``""``, ``confidence`` 0 to 1, the ``reason``."""
+    """What an element was recognised as: ``role`` from `ROLES` or ``""``, ``confidence`` 0 to 1, the ``reason``.
+
+    ``part_of`` is the GlobalId of the element with a role whose layer or piece it is, or ``""``.
+    """
 
     role: str
     confidence: float
     reason: str
+    part_of: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,4 +223,5 @@ class Model:
     faults: tuple[str, ...]
     grid: tuple[GridAxis, ...]
     origin: Floats
+    notes: tuple[str, ...] = ()
     intake: tuple[Intake, ...] = ()

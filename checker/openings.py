@@ -6,13 +6,33 @@ import numpy as np
 import shapely
 
 from checker import geometry as g
-from checker.facade import OpeningSeams, Seams, with_role
+from checker.facade import LEAST_DEPTH, SLACK, Layer, OpeningSeams, Seams, Zone, with_role
 from checker.joints import WIDEST_SEAM
-from checker.model import Floats, Ints
-from checker.walls import Walls
+from checker.model import Bools, Floats, Ints
+from checker.walls import APART, Walls
 
 EDGE: Final = 0.005
 """So far beyond the edge of an opening there must be a panel."""
+
+
+def between_frame_and_panel(seams: Seams) -> tuple[Zone, ...]:
+    """Between frame and panel, anywhere in the panel's thickness."""
+    near = np.where(np.isnan(seams.near), seams.far, seams.near)
+    far = np.where(np.isnan(seams.far), seams.near, seams.far)
+    return (Zone(np.minimum(near, far) - SLACK, np.maximum(near, far) + SLACK, seams.inner - 2e-3, seams.outer + 2e-3),)
+
+
+OPENING_SEAL: Final = Layer(
+    "opening-seal",
+    "seal between frame and panel",
+    ("seal",),
+    (OpeningSeams,),
+    between_frame_and_panel,
+    stands_in=("foam", "tape", "sealant"),
+    rings=True,
+    airtight=True,
+)
+"""The seal all round a frame: asked of windows and doors, and of thresholds by a rule of their own."""
 
 
 def openings(walls: Walls) -> Seams:
@@ -22,17 +42,21 @@ def openings(walls: Walls) -> Seams:
     side, low, high = walls.in_side(frame_part)
     known = side >= 0
     frame_part, side, low, high = frame_part[known], side[known], low[known], high[known]
+    low[:, :2], high[:, :2], within = _in_panels(walls, frame_part, side, low, high)
     hole_low, hole_high = _holes(walls, frame_part, side, low, high)
-    low[:, :2] = np.where(np.isnan(hole_low), low[:, :2], np.maximum(low[:, :2], hole_low))
-    high[:, :2] = np.where(np.isnan(hole_high), high[:, :2], np.minimum(high[:, :2], hole_high))
+    # A frame that lies on the panels is sealed where their opening ends.
+    laid = ~within[:, None]
+    low[:, :2] = np.where(laid & ~np.isnan(hole_low), np.maximum(low[:, :2], hole_low), low[:, :2])
+    high[:, :2] = np.where(laid & ~np.isnan(hole_high), np.minimum(high[:, :2], hole_high), high[:, :2])
     rows: dict[str, list[Any]] = {
         name: [] for name in ("side", "frame", "start", "end", "left", "right", "near", "far", "label", "part")
     }
+    outlines: dict[int, Any] = {}
     for i in range(len(frame_part)):
         frame = walls.sides.frame[side[i]]
         mine = np.flatnonzero(p.side == side[i])
         for label, axis, top in (("sill", 1, False), ("head", 1, True), ("left", 0, False), ("right", 0, True)):
-            panel, edge = _beyond(walls, mine, low[i], high[i], axis, top)
+            panel, edge = _beyond(walls, outlines, mine, low[i], high[i], axis, top)
             hole = (hole_high if top else hole_low)[i, axis]
             if not np.isnan(hole):
                 edge = hole
@@ -76,6 +100,25 @@ def openings(walls: Walls) -> Seams:
     )
 
 
+def _in_panels(walls: Walls, part: Ints, side: Ints, low: Floats, high: Floats) -> tuple[Floats, Floats, Bools]:
+    """Extents (w, 2) along and up of what of each frame lies between the panels' faces, and whether any does."""
+    result_low, result_high = low[:, :2].copy(), high[:, :2].copy()
+    entries, group = g.spread(walls.meshes.triangle_start, part)
+    corners = walls.meshes.points[walls.meshes.triangles[entries]]
+    local = np.einsum("tij,tkj->tki", walls.sides.frame[side][group], corners)
+    inner, outer = walls.sides.inner[side][group] + LEAST_DEPTH, walls.sides.outer[side][group] - LEAST_DEPTH
+    within = np.zeros(len(part), bool)
+    anywhere = np.full(len(group), APART)
+    for axis in (0, 1):
+        bounds = np.stack([inner, -anywhere], axis=1), np.stack([outer, anywhere], axis=1)
+        reach, met = g.clip_triangles(local[:, :, [axis, 2, 1 - axis]], *bounds)
+        first, last = g.lowest(reach[met, 0], group[met], len(part)), g.highest(reach[met, 1], group[met], len(part))
+        found = np.isfinite(first)
+        within |= found
+        result_low[found, axis], result_high[found, axis] = first[found], last[found]
+    return result_low, result_high, within
+
+
 def _holes(walls: Walls, part: Ints, side: Ints, low: Floats, high: Floats) -> tuple[Floats, Floats]:
     """Extents (w, 2) along and up of the opening that holds each window or door; NaN where none is modelled."""
     hole = with_role(walls.model, ["opening"])
@@ -113,8 +156,13 @@ def _holes(walls: Walls, part: Ints, side: Ints, low: Floats, high: Floats) -> t
     return low_found, high_found
 
 
-def _beyond(walls: Walls, mine: Ints, low: Floats, high: Floats, axis: int, top: bool) -> tuple[int, float]:
-    """The panel next to one edge of a frame and where its own edge is; a panel that surrounds the frame counts."""
+def _beyond(
+    walls: Walls, outlines: dict[int, Any], mine: Ints, low: Floats, high: Floats, axis: int, top: bool
+) -> tuple[int, float]:
+    """The panel next to one edge of a frame and where its own edge is; a panel that surrounds the frame counts.
+
+    NaN where the panel goes on behind the frame. ``outlines`` are those of panels that surround frames (kept).
+    """
     p, other = walls.panels, 1 - axis
     shared = np.minimum(p.high[mine, other], high[other]) - np.maximum(p.low[mine, other], low[other])
     own = high[axis] if top else low[axis]
@@ -123,9 +171,27 @@ def _beyond(walls: Walls, mine: Ints, low: Floats, high: Floats, axis: int, top:
     inside = (p.low[mine, axis] < own - 1e-3) & (p.high[mine, axis] > own + 1e-3) & (shared > 0.02)
     beside = (shared > 0.02) & (gap > -0.05) & (gap < WIDEST_SEAM)
     if inside.any():
-        pick = np.flatnonzero(inside)[shared[inside].argmax()]
-        return int(p.element[mine[pick]]), float("nan")
+        panel = int(mine[np.flatnonzero(inside)[shared[inside].argmax()]])
+        element = int(p.element[panel])
+        if panel not in outlines:
+            outlines[panel] = g.outline(walls.meshes, element, walls.sides.frame[p.side[panel], :2])
+        first, last = max(p.low[panel, other], low[other]), min(p.high[panel, other], high[other])
+        return element, _first_met(outlines[panel], own, axis, top, first, last)
     if beside.any():
         pick = np.flatnonzero(beside)[gap[beside].argmin()]
         return int(p.element[mine[pick]]), float(p.low[mine[pick], axis] if top else p.high[mine[pick], axis])
     return -1, float("nan")
+
+
+def _first_met(outline: Any, own: float, axis: int, top: bool, first: float, last: float) -> float:
+    """Where the hole round a frame ends beyond its edge ``own``, seen from three places along it; NaN for no hole."""
+    way = 1.0 if top else -1.0
+    met = []
+    for share in (0.25, 0.5, 0.75):
+        ends = np.full((2, 2), first + share * (last - first))
+        ends[:, axis] = own - way * EDGE, own + way * WIDEST_SEAM
+        shared = shapely.intersection(outline, shapely.LineString(ends))
+        if not shared.is_empty:
+            met.append(way * float((way * shapely.get_coordinates(shared)[:, axis]).min()))
+    edge = way * min((way * each for each in met), default=float("nan"))
+    return edge if way * (edge - own) > -0.5 * EDGE else float("nan")

@@ -6,21 +6,25 @@ comes near, confidence stays below one half and the reason names it. `""` (none 
 
 1. Words and class (`checker.evidence`, `checker.words`).
 2. Shape (`checker.shapes`): flat and upright for panels, slender and upright for columns, long and level for rails ...
-3. Place: flat parts in a row of their kind are panels, what stands lowest below panels of another kind is a plinth,
-   steel along the foot of the panels is a base rail, a nameless strip is what its place makes it.
+3. Place: flat parts at the outside of the building (`checker.outdoors`), before columns or in a row of their kind are
+   panels, what stands behind panel ends is a column, what stands lowest below panels of another kind is a plinth, steel
+   along the foot of the panels is a base rail, a nameless strip is what its place makes it.
+
+Place also takes back what words promise: small things that stand alone, linings of inner walls and posts among larger
+columns have no role, and panels that stand inside have it with a doubt.
 """
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
-import shapely
 
-from checker.evidence import AT, CERTAIN, ENUMERATED, LAYERS, NONE, Evidence, Evidences, family
+from checker.evidence import AT, CERTAIN, COVERS, ENUMERATED, NONE, Evidence, Evidences, family
 from checker.geometry import boxes
 from checker.model import ROLES, Bools, Element, Floats, Ints, Meshes, Role
-from checker.shapes import Neighbours, Shapes, allowed_roles, figures, outlines, shapes_of
+from checker.outdoors import boards, covers, outdoors
+from checker.shapes import Neighbours, Plan, Shapes, allowed_roles, figures, shapes_of
+from checker.wholes import Wholes
 
 CANDIDATE: Final = 0.1
 """Words and class that support a role this much make a body worth reading."""
@@ -31,8 +35,6 @@ DOUBTFUL: Final = 0.49
 UNMEASURED: Final = 0.8
 """Confidence is scaled by this where the body could not be measured."""
 
-_WHOLES: Final = frozenset({"panel", "plinth", "column", "roof"})
-"""Roles of which the parts have none."""
 _WIDEST_PANEL: Final = 1.6
 """Sandwich panels are not wider than this; a nameless wall that is may be one all the same."""
 _WIDEST_BAR: Final = 0.16
@@ -41,6 +43,39 @@ _MOST_PIECES: Final = 12
 """Pieces of one column that are followed from each."""
 _FOLDED_SHEET: Final = 0.0025
 """Nothing stands that is of thinner metal: it is a flashing."""
+_THIN_PIECE: Final = 0.0599
+"""A piece of a column is no plate."""
+_TALL: Final = 1.2
+"""What rises less than this with all that stands on it is an upstand and no facade..."""
+_SURELY_TALL: Final = 2.0
+"""... unless it is this tall, not even where columns are..."""
+_SHARE_OF_COLUMN: Final = 0.35
+"""... so many times taller."""
+_ALIKE: Final = 0.015
+"""Boards whose thickness differs by more are of different kinds."""
+_WEAK: Final = 0.7
+"""Words that support a role less than this leave room for a place that does."""
+_LARGE: Final = 0.5
+"""What is not this wide is no part of a facade by its place alone."""
+_DEEP_BAR: Final = 0.6
+"""A beam or member that is no wider than this is none of the facade's boards, wherever it lies."""
+_BEHIND: Final = 0.5
+"""A column stands no further behind the panels that it carries, and no further beside their ends."""
+_SMALL: Final = 0.75
+"""A panel with less face than this (square metres) has neighbours."""
+_SQUAT: Final = 2.5
+"""So has one with less face than this that is less than `_FLAT` times as wide as thick: it may be a cabinet."""
+_FLAT: Final = 4.0
+_LINING: Final = 0.05
+"""A board that lies this near to an inner wall is its lining."""
+_THIN_INSIDE: Final = 0.05
+"""Panels inside that are thinner than this line a wall; partitions of panels are thicker."""
+_NARROW_POST: Final = 0.15
+"""What fills the gap between two boards in their own plane and is no wider than this is a mullion."""
+_SLIGHT: Final = 0.4
+"""A post is less wide than this share of the columns around..."""
+_SHORT: Final = 0.6
+"""... and less tall than this share of them."""
 
 
 def worth_reading(elements: Sequence[Element], queried: Mapping[int, str]) -> Bools:
@@ -51,6 +86,7 @@ def worth_reading(elements: Sequence[Element], queried: Mapping[int, str]) -> Bo
         evidence = known.of(element)
         support = 1 - (1 - evidence.words) * (1 - evidence.by_class)
         result[i] = evidence.filler or support[:NONE].max() >= max(CANDIDATE, 0.75 * support[NONE])
+        result[i] |= (family(element.ifc_class), element.predefined) in COVERS
     result[[i for i, role in queried.items() if role]] = True
     return result
 
@@ -66,9 +102,12 @@ def assign(
     evidence = [known.of(element) for element in elements]
     shapes = shapes_of(boxes(meshes), np.array([fault == "" for fault in faults], bool))
     weigh = _Weighing(elements, evidence, shapes, queried)
-    weigh.rows()
+    weigh.sides(meshes)
     weigh.uprights()
     weigh.stacks()
+    weigh.skin()
+    weigh.lies()
+    weigh.bearers()
     weigh.feet()
     weigh.rails()
     weigh.fillers()
@@ -94,7 +133,14 @@ class _Weighing:
         self.place: Floats = np.zeros((len(elements), NONE + 1))
         self.nameless: Bools = np.array([k.nameless for k in self._kinds], bool)[self._kind]
         self.family = np.array([family(e.ifc_class) for e in elements], dtype=np.str_)
-        self.notes: dict[int, str] = {}
+        self.notes: dict[tuple[int, int], str] = {}
+        self.doubts: dict[tuple[int, int], str] = {}
+        self.plan = Plan(shapes)
+        self.wholes = Wholes(elements, evidence, shapes, self.plan)
+        self.outer: Bools = np.zeros(len(elements), bool)
+        self.inner: Bools = np.zeros(len(elements), bool)
+        self.free: Bools = np.zeros(len(elements), bool)
+        self.reach: Floats = np.stack([shapes.low, shapes.high], axis=1)
         lying = shapes.flat & (shapes.tilt[:, 2] >= 0.7071) & (shapes.size[:, 1] >= 0.3)
         roof, panel = AT["roof"], AT["panel"]
         self.words[lying, roof] = np.maximum(self.words[lying, roof], 0.9 * self.words[lying, panel])
@@ -104,7 +150,6 @@ class _Weighing:
         core = (inner | self.is_a("IfcWall", "IfcSlab", "IfcRoof")) & shapes.flat & (shapes.size[:, 1] >= 0.5)
         for role in ("insulation", "foam"):
             self.words[core, AT[role]] *= 0.4
-        self.allowed[:, panel] *= self._fitness()
 
     def has(self, *senses: str) -> Bools:
         """Which elements have a word of one of these senses."""
@@ -131,41 +176,183 @@ class _Weighing:
         result: Ints = np.flatnonzero((best == AT[role]) & (score.max(axis=1, initial=0.0) >= CERTAIN))
         return result
 
-    def _fitness(self) -> Floats:
-        """How far the material of a flat part fits a sandwich panel; precast panels exist, masonry walls abound."""
+    def _fitness(self, skin: Ints) -> Floats:
+        """How far the material of a flat part fits a panel.
+
+        Masonry and concrete abound, but not in the skin of the building: ``skin`` (n,) counts what places a part there.
+        """
         fit = np.ones(len(self.elements))
         fit[self.has("glass")] = 0.9
         solid = self.has("concrete", "masonry", "timber")
-        fit[solid] = np.where(self.nameless[solid], 0.5, 0.8)
+        places = np.where(self.has("masonry"), np.minimum(skin, 1), skin)
+        fit[solid] = np.where(self.nameless[solid], np.array([0.5, 0.75, 0.9])[places[solid]], 0.8)
         fit[self.nameless & self.has("interior")] = 0.3
         return fit
 
     def support(self, which: Ints, role: str, value: float, note: str) -> None:
-        """Adds what its place tells of some elements."""
+        """Says what its place tells of some elements, where nothing said more."""
         at = AT[role]
         self.place[which, at] = np.maximum(self.place[which, at], value)
         for i in which.tolist():
-            self.notes[i] = note
+            self.notes[i, at] = note
 
-    def rows(self) -> None:
-        """Nameless flat parts that stand in a row of their kind are panels, as are those of a curtain wall."""
-        s = self.shapes
-        kinds = self.is_a("IfcWall", "IfcPlate", "IfcCovering", "IfcBuildingElementProxy", "IfcBuiltElement")
-        kinds |= self.is_a("IfcBuildingElementPart")
+    def witness(self, which: Ints, role: str, value: float, note: str) -> None:
+        """Adds what its place tells of some elements to what else was told of it."""
+        at = AT[role]
+        self.place[which, at] = 1 - (1 - self.place[which, at]) * (1 - value)
+        for i in which.tolist():
+            self.notes[i, at] = f"{self.notes[i, at]}, {note}" if (i, at) in self.notes else note
+
+    def sides(self, meshes: Meshes) -> None:
+        """Finds out which boards have one face outdoors and one indoors, and which have both faces in or out."""
+        part = np.zeros(len(self.elements), bool)
+        part[[p for parts in self.wholes.parts for p in parts]] = True
+        # What fills an opening hides nothing that its wall does not hide.
+        part |= np.array([bool(element.hosts) for element in self.elements], bool) | self.is_a("IfcOpeningElement")
+        board = boards(self.shapes, ~part)
+        looks = outdoors(self.shapes, meshes, board, covers(self.shapes, ~part)).sum(axis=1)
+        self.outer[board[looks == 1]] = True
+        self.free[board[looks == 2]] = True
+        if self.outer.any():
+            self.inner[board[looks == 0]] = True
+
+    def skin(self) -> None:
+        """Flat parts of which words say nothing are panels by their place, as are those of a curtain wall."""
+        s, panel = self.shapes, AT["panel"]
+        boardlike = self.is_a("IfcWall", "IfcPlate", "IfcCovering", "IfcBuildingElementProxy", "IfcBuiltElement")
+        boardlike |= self.is_a("IfcBuildingElementPart")
+        bars = self.is_a("IfcBeam", "IfcMember") & (s.size[:, 1] >= np.maximum(_DEEP_BAR, 3 * s.size[:, 2]))
         # A core of foam is named after it, and far too large to be a strip.
         claimed = (self.words * self.allowed).max(axis=1, initial=0.0) >= CERTAIN
-        flat = (self.nameless | ~claimed) & kinds & (self.allowed[:, AT["panel"]] >= 0.25)
-        flat &= (s.fill >= 0.3) & (s.size[:, 1] >= 0.3)
-        i, j = self._pairs(np.flatnonzero(flat), np.flatnonzero(flat), 0.15)
-        near = Neighbours(s, i, j)
-        alike = (np.abs(s.size[i, 2] - s.size[j, 2]) <= 0.01) & (self.family[i] == self.family[j])
-        beside = (near.along <= 0.15) & (np.maximum(s.low[i], s.low[j]) <= np.minimum(s.high[i], s.high[j]) + 0.15)
-        row = alike & near.parallel & beside & (near.offset <= 0.03) & (i != j)
-        self.support(np.unique(i[row]), "panel", 0.2, "stands in a row of its kind")
-        narrow = row & (s.size[i, 1] <= _WIDEST_PANEL)
-        self.support(np.unique(i[narrow]), "panel", 0.35, "stands in a row of its kind")
-        curtain = flat & self.is_a("IfcPlate") & self.has("curtain")
+        free = (self.nameless | ~claimed) & (self.allowed[:, panel] >= 0.25) & (s.fill >= 0.3) & (s.size[:, 1] >= 0.3)
+        row = self._rows(np.flatnonzero(free & (boardlike | bars)))
+        tall = self._tall()
+        large = tall & (s.size[:, 1] >= _LARGE)
+        before = np.zeros(len(s.low), bool)
+        board, _ = self._bearing(np.flatnonzero(free & (boardlike | bars) & large & ~self.inner), self.among("column"))
+        before[board] = True
+        outer = self.outer & large
+        free &= boardlike | (bars & before)
+        self.allowed[:, panel] *= self._fitness(outer.astype(np.int64) + before)
+        # Words that promise little and nothing else are borne out by the place.
+        weak = self.words[:, panel] < _WEAK
+        weak &= (self.words[:, panel] >= CERTAIN) & (np.sort(self.words, axis=1)[:, -2] < CERTAIN)
+        free = (free | weak) & (self.allowed[:, panel] >= 0.25)
+        row &= tall
+        self.support(np.flatnonzero(free & row), "panel", 0.2, "stands in a row of its kind")
+        narrow = s.size[:, 1] <= _WIDEST_PANEL
+        self.support(np.flatnonzero(free & row & narrow), "panel", 0.35, "stands in a row of its kind")
+        curtain = free & self.is_a("IfcPlate") & self.has("curtain")
         self.support(np.flatnonzero(curtain), "panel", 0.35, "part of a curtain wall")
+        for which, tell in ((narrow, self.witness), (~narrow, self.support)):
+            tell(np.flatnonzero(free & outer & which), "panel", 0.35, "at the outside of the building")
+        self.witness(np.flatnonzero(free & before), "panel", 0.35, "ends before columns")
+
+    def _rows(self, which: Ints) -> Bools:
+        """Those (n,) of some flat parts that stand in a row of their kind; joins those that stand on each other."""
+        s = self.shapes
+        i, j = self.plan.pairs(which, which, 0.15)
+        near = Neighbours(s, i, j)
+        level = np.maximum(s.low[i], s.low[j]) <= np.minimum(s.high[i], s.high[j]) + 0.15
+        plane = near.parallel & level & (near.offset <= 0.03) & (i != j)
+        plane &= self.family[i] == self.family[j]
+        unlike = np.abs(s.size[i, 2] - s.size[j, 2])
+        stacked = plane & (unlike <= _ALIKE) & (near.along < -0.1)
+        self._join(i[stacked], j[stacked])
+        result = np.zeros(len(s.low), bool)
+        result[i[plane & (unlike <= 0.01) & (near.along <= 0.15)]] = True
+        return result
+
+    def _join(self, i: Ints, j: Ints) -> None:
+        """Pieces that stand on each other come to know how far all of them reach, one neighbour further a round."""
+        for _ in range(_MOST_PIECES):
+            np.minimum.at(self.reach[:, 0], i, self.reach[j, 0])
+            np.maximum.at(self.reach[:, 1], i, self.reach[j, 1])
+
+    def _tall(self) -> Bools:
+        """What rises high enough (n,), with all that stands on it, to be part of a facade."""
+        rise = self.reach[:, 1] - self.reach[:, 0]
+        column = self.among("column")
+        usual = np.median(rise[column]) if len(column) else 0.0
+        tall: Bools = (rise >= _SURELY_TALL) | ((rise >= _TALL) & (rise >= _SHARE_OF_COLUMN * usual))
+        return tall
+
+    def _bearing(self, boards: Ints, uprights: Ints) -> tuple[Ints, Ints]:
+        """Pairs of a board and an upright that stands behind its end.
+
+        Boards with uprights on both of their sides have none: they stand between them.
+        """
+        s = self.shapes
+        i, j = self.plan.pairs(boards, uprights, _BEHIND)
+        near = Neighbours(s, i, j)
+        step = s.centre[j, :2] - s.centre[i, :2]
+        end = np.abs(np.abs(np.einsum("pd,pd->p", step, s.along[i])) - s.half[i, 0])
+        shared = np.minimum(s.high[i], s.high[j]) - np.maximum(s.low[i], s.low[j])
+        behind = (near.across >= -0.03) & (near.across <= _BEHIND) & (end <= _BEHIND) & (shared >= 0.3)
+        i, j, step = i[behind], j[behind], step[behind]
+        side = np.einsum("pd,pd->p", step, s.across[i]) > 0
+        sides = np.zeros((len(s.low), 2), bool)
+        sides[i, side.astype(np.int64)] = True
+        once = ~sides[i].all(axis=1)
+        return i[once], j[once]
+
+    def lies(self) -> None:
+        """Takes back what words promise of panels, and the class of windows, that are none by their place."""
+        s, at = self.shapes, AT["panel"]
+        glazed = self.is_a("IfcWindow", "IfcDoor") & (self.words[:, at] >= _WEAK) & (self.allowed[:, at] >= 0.5)
+        glazed &= np.array([not element.hosts for element in self.elements], bool)
+        posing = self._rows(np.flatnonzero(glazed))
+        for role in ("window", "door"):
+            self.allowed[posing, AT[role]] *= 0.7
+
+        panel = np.setdiff1d(self.among("panel"), [*self.queried])
+        face = s.size[:, 0] * s.size[:, 1]
+        little = (face < _SMALL) | ((face < _SQUAT) & (s.size[:, 1] < _FLAT * s.size[:, 2]))
+        free = self.free & (self.free[panel].sum() < self.outer[panel].sum())
+        alone = panel[(little | free)[panel]]
+        i, j = self.plan.pairs(alone, self.among("panel"), 0.15)
+        near = Neighbours(s, i, j)
+        level = np.maximum(s.low[i], s.low[j]) <= np.minimum(s.high[i], s.high[j]) + 0.15
+        beside = near.parallel & level & (near.offset <= s.half[i, 1] + s.half[j, 1]) & (i != j)
+        alone = np.setdiff1d(alone, i[beside])
+        self.allowed[alone[little[alone]], at] *= 0.3
+
+        inner = panel[self.inner[panel]]
+        i, j = self.plan.pairs(inner, np.flatnonzero(self.inner & self.is_a("IfcWall")), _LINING)
+        near = Neighbours(s, i, j)
+        lines = near.parallel & (near.across >= -0.01) & (near.along <= -s.half[i, 0]) & (i != j)
+        lines &= (s.size[i, 2] <= 0.67 * s.size[j, 2]) & (s.low[i] >= s.low[j] - 0.1) & (s.high[i] <= s.high[j] + 0.1)
+        thin = inner[(s.size[inner, 2] < _THIN_INSIDE) & ~self.has("curtain")[inner]]
+        self.allowed[np.union1d(i[lines], thin), at] *= 0.3
+        self.doubts |= {(p, at): "stands inside" for p in inner.tolist()}
+        self.doubts |= {(p, at): "stands free" for p in alone[free[alone]].tolist()}
+
+    def bearers(self) -> None:
+        """What stands behind panel ends is a column the more, a mullion between them or a slight post the less."""
+        s, column = self.shapes, AT["column"]
+        panel, upright = self.among("panel"), np.setdiff1d(self.among("column"), [*self.queried])
+        bearer = np.unique(self._bearing(panel, upright)[1])
+        self.witness(bearer, "column", 0.35, "stands behind panel ends")
+        i, j = self.plan.pairs(upright, panel, 0.05)
+        near = Neighbours(s, j, i)
+        half = s.half[i]
+        thin = 2 * half.min(axis=1) <= _NARROW_POST
+        shared = np.minimum(s.high[i], s.high[j]) - np.maximum(s.low[i], s.low[j])
+        between = thin & (near.offset <= s.half[j, 1]) & (np.abs(near.along) <= 0.05) & (shared >= 0.5)
+        sign = np.einsum("pd,pd->p", s.centre[i, :2] - s.centre[j, :2], s.along[j])
+        ends = np.zeros((len(s.low), 2), bool)
+        ends[i[between], (sign[between] > 0).astype(np.int64)] = True
+        mullion = np.setdiff1d(np.flatnonzero(ends.all(axis=1)), bearer)
+        self.allowed[mullion, column] *= np.where(self.is_a("IfcColumn"), 0.5, 0.3)[mullion]
+
+        every = self.among("column")
+        if not len(every):
+            return
+        width, rise = s.size[:, 1], self.reach[:, 1] - self.reach[:, 0]
+        bulk = s.size[every].prod(axis=1)
+        slight = (width < _SLIGHT * _middle(width[every], bulk)) & (rise < _SHORT * _middle(rise[every], bulk))
+        post = np.setdiff1d(upright[slight[upright]], bearer)
+        self.allowed[post, column] *= 0.35
 
     def uprights(self) -> None:
         """Nameless upright beams, members and proxies of one section that repeat are columns."""
@@ -185,18 +372,17 @@ class _Weighing:
         upright = np.arange(3) == s.tilt.argmax(axis=1)[:, None]
         section = np.sort(np.where(upright, 0.0, s.size), axis=1)
         fits = (section[:, 1] >= 0.0599) & (section[:, 2] <= np.minimum(1.5, 5 * section[:, 1]))
+        fits &= s.size[:, 2] >= _THIN_PIECE
         pieces = np.flatnonzero(told & fits & (s.tilt.max(axis=1) >= 0.9659))
-        i, j = self._pairs(pieces, pieces, 0.0)
-        joins = (np.abs(s.high[i] - s.low[j]) <= 0.05) | (np.abs(s.high[j] - s.low[i]) <= 0.05)
+        i, j = self.plan.pairs(pieces, pieces, 0.0)
+        joins = np.maximum(s.low[i], s.low[j]) <= np.minimum(s.high[i], s.high[j]) + 0.05
         joins &= np.linalg.norm(s.centre[i, :2] - s.centre[j, :2], axis=1) <= 0.05
         joins &= np.abs(section[i] - section[j]).max(axis=1, initial=0.0) <= 0.02
+        joins &= i != j
         i, j = i[joins], j[joins]
-        # Each piece comes to know how far the stack reaches, one neighbour further in every round.
-        low, high = s.low.copy(), s.high.copy()
-        for _ in range(_MOST_PIECES):
-            np.minimum.at(low, i, low[j])
-            np.maximum.at(high, i, high[j])
-        which = np.unique(i[high[i] - low[i] >= np.maximum(2.0, 3 * section[i, 2])])
+        self._join(i, j)
+        rise = self.reach[:, 1] - self.reach[:, 0]
+        which = np.unique(i[rise[i] >= np.maximum(2.0, 3 * section[i, 2])])
         self.support(which[self.allowed[which, column] < 1.0], "column", 0.1, "continues a column")
         self.allowed[which, column] = 1.0
 
@@ -211,7 +397,7 @@ class _Weighing:
         able = (self.allowed[:, plinth] >= 0.5) & (told | (self.nameless & kinds & ~self.has("interior", "steel")))
         able[list(self.queried)] = False
         able &= self.words[:, NONE] < CERTAIN
-        i, j = self._pairs(np.flatnonzero(able), panels, 0.35)
+        i, j = self.plan.pairs(np.flatnonzero(able), panels, 0.35)
         near = Neighbours(s, i, j)
         stacked = near.parallel & (near.along <= -0.3 * np.minimum(1.0, 2 * np.minimum(s.half[i, 0], s.half[j, 0])))
         stacked &= (near.across <= 0.3) & (i != j)
@@ -219,20 +405,27 @@ class _Weighing:
         above = (s.low[j] >= s.high[i] - 0.3) & (s.low[j] <= s.high[i] + 0.5) & (s.centre[j, 2] > s.high[i])
         below = s.high[j] <= s.low[i] + 0.1
         carries, hangs = np.zeros(len(s.low), bool), np.zeros(len(s.low), bool)
-        unlike = np.abs(s.size[i, 2] - s.size[j, 2]) > 0.015
+        concrete = self.has("concrete")
+        unlike = (np.abs(s.size[i, 2] - s.size[j, 2]) > _ALIKE) | (concrete[i] & ~concrete[j])
         for k in np.flatnonzero(above & ~unlike).tolist():
             unlike[k] = _unlike(self.elements[i[k]], self.elements[j[k]])
         carries[i[above & unlike]] = True
         hangs[i[below]] = True
         foot = carries & ~hangs
+        sure = np.zeros(len(s.low))
+        on = above & unlike
+        np.maximum.at(sure, i[on], self.scores()[j[on], AT["panel"]])
         # A bar on such a foot is a rail.
         bar = foot & (s.size[:, 1] <= _WIDEST_BAR) & ~self.has("concrete") & ~told
         i, j = self._in_line(np.flatnonzero(bar), np.flatnonzero(foot & ~bar))
         foot[i[np.abs(s.low[i] - s.high[j]) <= 0.1]] = False
+        self.place[foot, AT["panel"]] = 0.0
         self.support(np.flatnonzero(foot), "plinth", 0.5, "stands lowest, below panels of another kind")
         self.support(
             np.flatnonzero(foot & self.has("concrete")), "plinth", 0.65, "of concrete, stands lowest, below panels"
         )
+        for p in np.flatnonzero(foot & (sure <= DOUBTFUL) & ~told).tolist():
+            self.doubts[p, plinth] = "as doubtful as the panels above"
         self.allowed[hangs, plinth] *= 0.3
 
     def rails(self) -> None:
@@ -313,19 +506,9 @@ class _Weighing:
         self.support(gap, "foam", 0.6, "lies in the gap between two panel ends")
         self.support(np.flatnonzero(corner & ~framed), "foam", 0.6, "lies at a panel end in a corner")
 
-    def _pairs(self, first: Ints, second: Ints, reach: float) -> tuple[Ints, Ints]:
-        """Pairs of elements whose outlines on the ground come within ``reach``."""
-        s = self.shapes
-        first, second = first[s.measured[first]], second[s.measured[second]]
-        if not len(first) or not len(second):
-            return np.zeros(0, np.int64), np.zeros(0, np.int64)
-        tree = shapely.STRtree(outlines(s, second))
-        i, j = tree.query(outlines(s, first), predicate="dwithin", distance=reach)
-        return first[i], second[j]
-
     def _in_line(self, first: Ints, second: Ints) -> tuple[Ints, Ints]:
         """Pairs that run side by side over a good part of the first, in one line of the facade."""
-        i, j = self._pairs(first, second, 0.3)
+        i, j = self.plan.pairs(first, second, 0.3)
         near = Neighbours(self.shapes, i, j)
         shorter = 2 * np.minimum(self.shapes.half[i, 0], self.shapes.half[j, 0])
         line = near.parallel & (near.along <= -np.minimum(0.3, 0.5 * shorter)) & (i != j)
@@ -334,7 +517,7 @@ class _Weighing:
     def _touching(self, first: Ints, second: Ints) -> tuple[Ints, Ints]:
         """Pairs that come within 60 mm of each other."""
         s = self.shapes
-        i, j = self._pairs(first, second, 0.06)
+        i, j = self.plan.pairs(first, second, 0.06)
         meet = (s.low[i] <= s.high[j] + 0.06) & (s.low[j] <= s.high[i] + 0.06) & (i != j)
         return i[meet], j[meet]
 
@@ -353,7 +536,8 @@ class _Weighing:
         confidence = np.where(
             unmeasured & (best != NONE) & (best != AT["opening"]), UNMEASURED * confidence, confidence
         )
-        confidence = np.where(doubtful, np.minimum(confidence, DOUBTFUL), confidence)
+        questioned = np.array([(i, at) in self.doubts for i, at in enumerate(best.tolist())], bool)
+        confidence = np.where(doubtful | questioned, np.minimum(confidence, DOUBTFUL), confidence)
         sizes = figures(self.shapes)
         result = []
         for i, (at, sure) in enumerate(zip(best.tolist(), confidence.tolist(), strict=True)):
@@ -364,7 +548,7 @@ class _Weighing:
             role = ROLES[at] if at < NONE else ""
             sure = min(sure, 1.0 if role == "opening" else 0.99)
             result.append(Role(role, round(sure, 2), self._reason(i, at, other, sizes[i], faults[i])))
-        return self._without_parts(result)
+        return self.wholes.settled(result, self.queried)
 
     def _reason(self, i: int, at: int, other: int, figure: str, fault: str) -> str:
         element, evidence = self.elements[i], self.evidence[i]
@@ -386,70 +570,22 @@ class _Weighing:
             pieces.append(f"{field} says '{word}'")
         if figure:
             pieces.append(figure)
-        if self.place[i, at] > 0:
-            pieces.append(self.notes[i])
+        if (i, at) in self.notes:
+            pieces.append(self.notes[i, at])
+        if (i, at) in self.doubts:
+            pieces.append(self.doubts[i, at])
         if fault and not self.shapes.measured[i]:
             pieces.append("could not be measured")
         if other >= 0:
             pieces.append(f"could also be {ROLES[other]}" if other < NONE else "could also be none of the roles")
         return ", ".join(pieces)
 
-    def _without_parts(self, roles: list[Role]) -> tuple[Role, ...]:
-        """Layers of a part that has a role have none of their own, unless they are sealing layers by their words."""
-        s = self.shapes
-        times = Counter((element.source, element.guid) for element in self.elements)
-        number = {(element.source, element.guid): i for i, element in enumerate(self.elements)}
-        parts: dict[int, list[int]] = {}
-        for i, element in enumerate(self.elements):
-            shown = [(element.source, guid) for guid in element.shown if guid != element.guid]
-            parts[i] = [number[key] for key in shown if times[key] == 1]
-        known = {p for found in parts.values() for p in found}
-        for p, i in self._inside(roles):
-            if p not in known:
-                parts[i].append(p)
-        for i, element in enumerate(self.elements):
-            if not parts[i] or roles[i].role not in _WHOLES:
-                continue
-            # Parts as thick as the whole stand side by side in it; thinner ones are its layers.
-            thick = [p for p in parts[i] if s.measured[p] and s.size[p, 2] >= 0.9 * s.size[i, 2]]
-            alike = [p for p in thick if roles[p].role == roles[i].role]
-            if len(alike) > 1 and i not in self.queried:
-                told = f"{element.ifc_class}, {len(alike)} parts of it are each a {roles[i].role}"
-                roles[i] = Role("", roles[i].confidence, told)
-                continue
-            for p in parts[i]:
-                covers = bool((s.size[p, :2] >= 0.8 * s.size[i, :2]).all())
-                if p not in self.queried and (covers or roles[p].role not in LAYERS):
-                    roles[p] = Role("", roles[i].confidence, f"part of {roles[i].role} {_shown(element.guid)}".rstrip())
-        return tuple(roles)
 
-    def _inside(self, roles: Sequence[Role]) -> list[tuple[int, int]]:
-        """Parts with the element they lie in, or whose face they cover, where words say that they belong together."""
-        s = self.shapes
-        part = np.array([bool(e.parents) for e in self.elements], bool) & self.is_a(
-            "IfcBuildingElementPart", "IfcPlate"
-        )
-        whole = np.array([role.role in _WHOLES for role in roles], bool)
-        i, j = self._pairs(np.flatnonzero(part), np.flatnonzero(whole), 0.02)
-        near = Neighbours(s, i, j)
-        inside = (near.along <= 0.01 - 2 * s.half[i, 0]) & (near.across <= 0.01 - 2 * s.half[i, 1])
-        covers = (near.across <= 0.01) & (near.along <= -1.6 * s.half[j, 0])
-        covers &= (s.size[i, :2] >= 0.8 * s.size[j, :2]).all(axis=1)
-        within = (s.low[i] >= s.low[j] - 0.01) & (s.high[i] <= s.high[j] + 0.01)
-        found = near.parallel & within & (inside | covers) & (s.size[i, 2] < s.size[j, 2] - 1e-4)
-        pairs = zip(i[found].tolist(), j[found].tolist(), strict=True)
-        return [(p, w) for p, w in pairs if _related(self.elements[p], self.elements[w])]
-
-
-def _related(part: Element, whole: Element) -> bool:
-    """Whether a part may belong to an element: that is its parent, or both have the same parents."""
-    named = whole.name != "" and whole.name in part.parents
-    return part.source == whole.source and (named or part.parents == whole.parents)
-
-
-def _shown(guid: str) -> str:
-    """A GlobalId as a person may see it; one that is none stays out of sight."""
-    return guid if len(guid) <= 22 and guid.replace("_", "").replace("$", "").isalnum() else ""
+def _middle(values: Floats, weights: Floats) -> float:
+    """The weighted median of some values."""
+    order = np.argsort(values, kind="stable")
+    heavy = np.cumsum(weights[order])
+    return float(values[order][np.searchsorted(heavy, 0.5 * heavy[-1])])
 
 
 def _unlike(one: Element, other: Element) -> bool:

@@ -1,7 +1,8 @@
 """What a rule author imports: `rule`, `limit`, `Verdicts`, and the questions that make verdicts.
 
 A rule is one function in one file of `rules/`. It declares its limits, remedy and two sketches, and answers for all its
-subjects at once with arrays. It opens no file, prints nothing and knows no other rule.
+subjects at once with arrays. It opens no file, prints nothing and asks no other rule, though it may look at the layer
+of one.
 """
 
 import importlib
@@ -9,13 +10,15 @@ import pkgutil
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, field, fields
 from functools import cache
-from typing import Any, Final, Generic, Literal, TypeVar
+from typing import Any, Final, Generic, Literal, TypeVar, cast
 
 import numpy as np
 
+from checker.barrier import AirLines, air_lines
 from checker.errors import CannotCheck
-from checker.facade import Facade, Layer, Subjects
+from checker.facade import Facade, Layer, Subjects, taken
 from checker.geometry import SAME_LENGTH
+from checker.layers import Laps, laps
 from checker.model import ROLES, Bools, Floats, Ints
 from checker.result import Severity
 from checker.sketch import Sketch
@@ -42,6 +45,7 @@ class Blame:
     ``part`` element numbers (-1: nobody can tell); ``what`` words for it ("end of the left panel"); ``along`` (n, 3)
     the unit direction of the shift; ``least`` and ``most`` (n,) the shifts in metres that bring the subject within its
     limits; ``cause`` (n,) equal numbers share one cause and become one issue; ``anchor`` the elements that name it.
+    ``also`` (n, k) are further parts that must go the same way, -1 for none.
     """
 
     part: Ints
@@ -51,6 +55,7 @@ class Blame:
     most: Floats
     cause: Ints
     anchor: Ints
+    also: Ints | None = None
 
     @classmethod
     def unmovable(cls, part: Ints, along: Floats, cause: Ints, anchor: Ints) -> "Blame":
@@ -66,6 +71,9 @@ class Verdicts:
     ``state`` one of PASS, FAIL, NOT_MODELLED, UNDECIDED; ``value_mm`` the measured value (NaN for none); ``minimum_mm``
     and ``maximum_mm`` what is required (NaN for no bound); ``point`` (n, 3) the worst place; ``says`` the sentence for
     each; ``warning`` marks failures that only warn; ``pieces`` (n, k) are further parts concerned (-1 for none).
+    ``span`` (n, 2, 3) are the two places between which the value lies, NaN where it is no distance; ``like`` (n,) is a
+    part such as is missing there (-1 for none): both for the picture of a section. ``stated`` marks what passes because
+    the models state it; nothing was measured there.
     """
 
     state: Ints
@@ -77,6 +85,9 @@ class Verdicts:
     warning: Bools
     blame: Blame | None = None
     pieces: Ints | None = None
+    span: Floats | None = None
+    like: Ints | None = None
+    stated: Bools | None = None
 
 
 Subject = TypeVar("Subject", bound=Subjects)
@@ -85,7 +96,11 @@ Limits = TypeVar("Limits")
 
 @dataclass(frozen=True)
 class Rule(Generic[Subject, Limits]):
-    """One rule, as declared. ``needs`` are the roles without which it cannot be asked."""
+    """One rule, as declared.
+
+    ``needs`` are the roles without which it cannot be asked, ``lengthwise`` is the cut that shows what is measured
+    along a subject: square to the facade or facing it. ``formerly`` are names it has had: issues keep them.
+    """
 
     name: str
     title: str
@@ -97,9 +112,27 @@ class Rule(Generic[Subject, Limits]):
     layer: Layer | None
     severity: Severity
     seen_from: Literal["outside", "inside"]
+    lengthwise: Literal["square", "facing"]
     good: Sketch
     bad: Sketch
     check: Callable[[Subject, Facade, Limits], Verdicts]
+    where: Callable[[Subject, Facade], Bools] | None = None
+    formerly: tuple[str, ...] = ()
+
+    def subjects(self, facade: Facade) -> Subjects:
+        """Every subject of the rule's kind."""
+        if self.subject is Laps and self.layer:
+            return laps(facade, self.layer)
+        return air_lines(facade) if self.subject is AirLines else facade.of(self.subject)
+
+    def ask(self, facade: Facade, limits: Limits) -> tuple[Subject, Verdicts]:
+        """The subjects of the rule, those of its kind for which ``where`` holds, and what it says of each."""
+        every = cast(Subject, self.subjects(facade))
+        verdicts = self.check(every, facade, limits)
+        if self.where is None:
+            return every, verdicts
+        mine = self.where(every, facade)
+        return taken(every, mine), taken(verdicts, mine)
 
 
 def rule(
@@ -113,8 +146,14 @@ def rule(
     layer: Layer | None = None,
     severity: Severity = "error",
     seen_from: Literal["outside", "inside"] = "outside",
+    where: Callable[[Subject, Facade], Bools] | None = None,
+    lengthwise: Literal["square", "facing"] = "square",
+    formerly: tuple[str, ...] = (),
 ) -> Callable[[Callable[[Subject, Facade, Limits], Verdicts]], Rule[Subject, Limits]]:
-    """Declare a rule; its name is the function's, with hyphens; its words are the docstring."""
+    """Declare a rule; its name is the function's, with hyphens; its words are the docstring.
+
+    The check answers for every subject of its kind; ``where`` says which of them the rule is about (n,), all if None.
+    """
 
     def declare(check: Callable[[Subject, Facade, Limits], Verdicts]) -> Rule[Subject, Limits]:
         text = " ".join((check.__doc__ or "").split("\n    "))
@@ -134,9 +173,12 @@ def rule(
             layer,
             severity,
             seen_from,
+            lengthwise,
             good,
             bad,
             check,
+            where,
+            formerly,
         )
 
     return declare
@@ -168,7 +210,7 @@ def load_rules() -> tuple[Rule[Any, Any], ...]:
     return tuple(found[name] for name in sorted(found))
 
 
-def exceeds(values: Floats, low: float, high: float) -> Bools:
+def exceeds(values: Floats, low: float | Floats, high: float | Floats) -> Bools:
     """Outside the limits by more than measuring can tell apart (0.01 mm); all in metres. NaN is never outside."""
     result: Bools = (values < low - SAME_LENGTH) | (values > high + SAME_LENGTH)
     return result
@@ -177,8 +219,8 @@ def exceeds(values: Floats, low: float, high: float) -> Bools:
 def within(
     smallest: Floats,
     largest: Floats,
-    low_mm: float,
-    high_mm: float,
+    low_mm: float | Floats,
+    high_mm: float | Floats,
     *,
     at_smallest: Floats,
     at_largest: Floats,
@@ -188,22 +230,27 @@ def within(
     says_negative: str = "",
     blame: Blame | None = None,
     words: Mapping[str, Sequence[str]] | None = None,
+    way: Floats | None = None,
+    before: float = 0.0,
 ) -> Verdicts:
     """Verdicts on a quantity that varies between ``smallest`` and ``largest`` (n,) in metres along each subject.
 
+    ``low_mm`` and ``high_mm`` are what is required, of all subjects or of each (n,); infinite for no bound.
     The worse end decides and gives value and place (n, 3). ``says_low`` and ``says_high`` are sentences with
     ``{value}``, ``{distance}`` (without sign) and the keys of ``words``, which has one word per subject;
     ``says_negative`` replaces the former where the value is below zero. Subjects with a ``fault`` or NaN are undecided
-    and say why.
+    and say why. Where the quantity is a distance it runs from its place along ``way`` (n, 3), a unit vector, or has the
+    share ``before`` of it before that place.
     """
-    low, high = low_mm / MM, high_mm / MM
+    count = len(smallest)
+    least_mm, most_mm = np.broadcast_to(low_mm, count).astype(float), np.broadcast_to(high_mm, count).astype(float)
+    low, high = least_mm / MM, most_mm / MM
     too_low, too_high = low - smallest, largest - high
     lower = too_low >= too_high
     value = np.where(lower, smallest, largest)
     bad = exceeds(smallest, low, np.inf) | exceeds(largest, -np.inf, high)
     undecided = np.array([bool(text) for text in fault], bool) | np.isnan(value)
     state = np.where(undecided, UNDECIDED, np.where(bad, FAIL, PASS))
-    required = required_range(low_mm, high_mm)
     says = []
     for i in range(len(value)):
         if undecided[i]:
@@ -213,20 +260,28 @@ def within(
             numbers = {"value": in_mm(value[i]), "distance": in_mm(abs(value[i]))}
             low_says = says_negative if says_negative and value[i] < -SAME_LENGTH else says_low
             sentence = (low_says if lower[i] else says_high).format(**numbers, **more)
-            says.append(f"{sentence}, required {required}")
+            says.append(f"{sentence}, required {required_range(least_mm[i], most_mm[i])}")
         else:
             says.append("")
-    count = len(value)
+    point = np.where(lower[:, None], at_smallest, at_largest)
     return Verdicts(
         state=state,
         value_mm=np.where(undecided, np.nan, value * MM),
-        minimum_mm=np.full(count, low_mm if np.isfinite(low_mm) else np.nan),
-        maximum_mm=np.full(count, high_mm if np.isfinite(high_mm) else np.nan),
-        point=np.where(lower[:, None], at_smallest, at_largest),
+        minimum_mm=np.where(np.isfinite(least_mm), least_mm, np.nan),
+        maximum_mm=np.where(np.isfinite(most_mm), most_mm, np.nan),
+        point=point,
         says=says,
         warning=np.zeros(count, bool),
         blame=blame,
+        span=None if way is None else spans(point, way, value, before),
     )
+
+
+def spans(point: Floats, way: Floats, value: Floats, before: float = 0.0) -> Floats:
+    """The two places (n, 2, 3) between which distances ``value`` (n,) along ``way`` lie, see `within`; NaN for none."""
+    ends, value = np.array([-before, 1.0 - before]), np.where(np.isfinite(value), value, np.nan)
+    result: Floats = point[:, None] + ends[None, :, None] * (way * value[:, None])[:, None]
+    return result
 
 
 def in_mm(metres: float) -> str:

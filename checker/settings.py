@@ -17,8 +17,12 @@ from checker.errors import BadSettings, did_you_mean
 from checker.model import ROLES, ModelFile
 from checker.result import SEVERITIES, Severity
 from checker.rule import Limits, Rule
+from checker.ways import ON_COLUMNS, WAYS
 
 FILE_NAME: Final = "seamtrace.toml"
+
+MOST_DAYS: Final = 3650
+"""Nothing in a building model is due later than in ten years."""
 
 Need = Literal["required", "expected", "off"]
 NEEDS: Final[tuple[Need, ...]] = ("required", "expected", "off")
@@ -39,6 +43,18 @@ class Acceptance:
     upto_mm: float | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Statuses:
+    """What BCF files call the states of an issue; of several words the first that a file allows is written.
+
+    A topic with any of the words in ``closed`` is closed, one with any other word, known or not, is open.
+    """
+
+    open: tuple[str, ...] = ("Open",)
+    closed: tuple[str, ...] = ("Closed",)
+    reopened: tuple[str, ...] = ("ReOpened",)
+
+
 @dataclass(frozen=True)
 class Settings:
     """What a project has set; everything else has its default. ``file`` is the path read, or None."""
@@ -48,10 +64,15 @@ class Settings:
     models: tuple[ModelFile, ...] = ()
     roles: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     layers: Mapping[str, Need] = field(default_factory=dict)
+    stated: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    ways: tuple[str, ...] = (ON_COLUMNS,)
     limits: Mapping[str, object] = field(default_factory=dict)
     severities: Mapping[str, Severity] = field(default_factory=dict)
     switched_off: frozenset[str] = frozenset()
     accepted: tuple[Acceptance, ...] = ()
+    statuses: Statuses = Statuses()
+    due_days: Mapping[Severity, int] = field(default_factory=dict)
+    stage: str = ""
 
     def limits_of(self, rule: Rule[Any, Limits]) -> Limits:
         """The limits of a rule, as the project set them."""
@@ -78,7 +99,16 @@ def load_settings(path: Path | None, rules: Sequence[AnyRule]) -> Settings:
     """
     if path is None:
         return Settings()
-    read = cast(dict[str, Any], _shape(rules).read(_toml(path), _Place(path.name)))
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise BadSettings(f"{path}: cannot be read ({error.strerror}). Check the path given with --config.") from None
+    return parse_settings(path, data, rules)
+
+
+def parse_settings(path: Path, data: bytes, rules: Sequence[AnyRule]) -> Settings:
+    """What the content of a project file at ``path`` sets. Raises `BadSettings` as `load_settings` does."""
+    read = cast(dict[str, Any], _shape(rules).read(_toml(path, data), _Place(path.name)))
     limits, severities, off = {}, {}, set()
     for rule in rules:
         chosen = dict(read.get("limits", {}).get(rule.name, {}))
@@ -99,11 +129,27 @@ def load_settings(path: Path | None, rules: Sequence[AnyRule]) -> Settings:
         models=models,
         roles=read.get("roles", {}),
         layers=read.get("layers", {}),
+        stated=read.get("stated", {}),
+        ways=tuple(way for way in WAYS if {ON_COLUMNS: "checked", **read.get("ways", {})}.get(way) == "checked"),
         limits=limits,
         severities=severities,
         switched_off=frozenset(off),
         accepted=accepted,
+        due_days=read.get("bcf", {}).get("due_days", {}),
+        stage=read.get("bcf", {}).get("stage", ""),
+        statuses=_statuses(read.get("bcf", {}).get("statuses", {}), path),
     )
+
+
+def _statuses(read: Mapping[str, tuple[str, ...]], path: Path) -> Statuses:
+    statuses = Statuses(**read)
+    closed = {word.casefold() for word in statuses.closed}
+    for word in (*statuses.open, *statuses.reopened):
+        if word.casefold() in closed:
+            raise BadSettings(
+                f"{path.name}: [bcf.statuses] names '{word}' both for open and for closed. Remove one of them."
+            )
+    return statuses
 
 
 def settings_schema(rules: Sequence[AnyRule]) -> dict[str, Any]:
@@ -151,11 +197,9 @@ def _refuse_twice(what: str, names: Sequence[str], file: Path | None = None) -> 
             raise BadSettings(f"{place}{what} '{name}' twice. Remove one of them.")
 
 
-def _toml(path: Path) -> dict[str, Any]:
+def _toml(path: Path, data: bytes) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_bytes().decode("utf-8"))
-    except OSError as error:
-        raise BadSettings(f"{path}: cannot be read ({error.strerror}). Check the path given with --config.") from None
+        return tomllib.loads(data.decode("utf-8"))
     except UnicodeDecodeError as error:
         raise BadSettings(f"{path.name}: is not UTF-8 (byte {error.start}). Save it as UTF-8.") from None
     except RecursionError:
@@ -320,6 +364,20 @@ def _number(unit: str, means: str, *, signed: bool = False, default: object = No
     return _Value(f"{what}, 0 or more", convert, {"type": "number", "minimum": 0}, means, default)
 
 
+def _days(means: str) -> _Value:
+    """A whole number of days."""
+
+    def convert(value: object) -> int:
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise TypeError
+        if value != int(value) or not 0 <= value <= MOST_DAYS:
+            raise ValueError
+        return int(value)
+
+    json = {"type": "integer", "minimum": 0, "maximum": MOST_DAYS}
+    return _Value(f"a whole number of days, 0 to {MOST_DAYS}", convert, json, means)
+
+
 def _text(what: str, means: str, pattern: str = r"\S") -> _Value:
     """A text in which ``pattern`` is found."""
 
@@ -365,7 +423,8 @@ def _day(means: str) -> _Value:
     return _Value("a day such as 2026-12-31", convert, {"type": "string", "format": "date", "pattern": pattern}, means)
 
 
-def _queries(means: str) -> _Value:
+def _texts(one_what: str, means: str) -> _Value:
+    """A text, or a list of them."""
     one = _text("", "")
 
     def convert(value: object) -> tuple[str, ...]:
@@ -375,7 +434,7 @@ def _queries(means: str) -> _Value:
         return tuple(cast(str, one.convert(text)) for text in texts)
 
     json = {"anyOf": [one.json, {"type": "array", "items": one.json, "minItems": 1}]}
-    return _Value("a query or a list of queries", convert, json, means)
+    return _Value(one_what, convert, json, means)
 
 
 def _shift(means: str) -> _Value:
@@ -423,14 +482,45 @@ def _shape(rules: Sequence[AnyRule]) -> _Table:
         "reason": _text("a text", "why it is tolerable"),
         "by": _text("a text", "who decided"),
     }
-    queries = {role: _queries(f"what is a {role}: selector queries, any of which may fit") for role in ROLES}
+    ways = {
+        way: _one_of(
+            ("checked", "named"),
+            f"panels {words}: ask the rules of them, or only name and count them",
+            "checked" if way == ON_COLUMNS else "named",
+        )
+        for way, words in WAYS.items()
+    }
+    queries = {
+        role: _texts("a query or a list of queries", f"what is a {role}: selector queries, any of which may fit")
+        for role in ROLES
+    }
+    words: dict[str, _Kind] = {
+        state: _texts("a word or a list of words", f"what BCF files call an issue that is {state}")
+        for state in ("open", "closed", "reopened")
+    }
+    due: dict[str, _Kind] = {severity: _days("days until an issue of this severity is due") for severity in SEVERITIES}
+    bcf: dict[str, _Kind] = {
+        "due_days": _Table(due, "how many days after its release an issue is due", noun="severity"),
+        "stage": _text("a text", "the stage of the project that issues belong to"),
+        "statuses": _Table(words, "the words for the states of an issue", noun="state"),
+    }
     return _Table(
         {
             "project": _Table({"name": _text("a text", "name of the project")}, "the project"),
             "models": _Named(_Table(model, "one model file", needs=("file",)), "names and owners of the model files"),
             "roles": _Table(queries, "which elements are what, where that is not recognised", noun="role"),
             "layers": _Table(dict.fromkeys(layers, need), "what is expected on the seams", noun="layer"),
+            "stated": _Table(
+                {
+                    layer: _texts("a name or a list of names", f"further properties or materials that state {layer}")
+                    for layer in layers
+                },
+                "what states that a layer is there where it is not drawn",
+                noun="layer",
+            ),
+            "ways": _Table(ways, "what to do with each way of building that is recognised", noun="way"),
             "limits": _Table({rule.name: _rule(rule) for rule in rules}, "limits of the rules", noun="rule"),
+            "bcf": _Table(bcf, "what issues in the BCF file say besides"),
             "accepted": _Rows(
                 _Table(accepted, "one accepted issue", needs=("issue", "until", "reason", "by")),
                 "issues the project lives with",

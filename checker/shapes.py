@@ -114,13 +114,24 @@ class Neighbours:
         self.parallel: Bools = cosine > 0.985
 
 
-def outlines(shapes: Shapes, which: Ints) -> shapely.Geometry:
-    """Rectangles around some bodies as seen from above."""
-    along = shapes.along[which] * np.maximum(shapes.half[which, :1], 1e-3)
-    across = shapes.across[which] * np.maximum(shapes.half[which, 1:], 1e-3)
-    centre = shapes.centre[which, :2]
-    corners = [centre + a * along + b * across for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
-    return shapely.polygons(np.stack(corners, axis=1))
+class Plan:
+    """Bodies as seen from above: rectangles around them, and which come near each other."""
+
+    def __init__(self, shapes: Shapes) -> None:
+        self._measured = shapes.measured
+        along = shapes.along * np.maximum(shapes.half[:, :1], 1e-3)
+        across = shapes.across * np.maximum(shapes.half[:, 1:], 1e-3)
+        corners = [shapes.centre[:, :2] + a * along + b * across for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+        self._outlines = shapely.polygons(np.nan_to_num(np.stack(corners, axis=1)))
+
+    def pairs(self, first: Ints, second: Ints, reach: float) -> tuple[Ints, Ints]:
+        """Pairs of measured bodies whose rectangles come within ``reach`` of each other."""
+        first, second = first[self._measured[first]], second[self._measured[second]]
+        if not len(first) or not len(second):
+            return np.zeros(0, np.int64), np.zeros(0, np.int64)
+        tree = shapely.STRtree(self._outlines[second])
+        i, j = tree.query(self._outlines[first], predicate="dwithin", distance=reach)
+        return first[i], second[j]
 
 
 def allowed_roles(shapes: Shapes, concrete: Bools, curtain: Bools) -> Floats:

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 
 from checker import geometry as g
-from checker.facade import SEAM_KINDS, Columns, Panels, Seams, Sides, fault_of, unique, with_role
+from checker.facade import SEAM_KINDS, Columns, OfKind, Panels, Seams, Sides, fault_of, unique, with_role
 from checker.geometry import Lines
 from checker.model import Floats, GridAxis, Ints, Model
 
@@ -60,7 +60,7 @@ class Walls:
         ends = [names[k] for k in (right - 1, right) if 0 <= k < len(names)]
         return "-".join(ends)
 
-    def make(self, kind: type[Seams], count: int, **given: Any) -> Seams:
+    def make(self, kind: type[OfKind], count: int, **given: Any) -> OfKind:
         """Seams of one kind from what is known of them; places, names and ids follow."""
         nothing = np.full(count, np.nan)
         values: dict[str, Any] = {
@@ -70,6 +70,7 @@ class Walls:
         }
         nowhere = np.full((count, 3), np.nan)
         values |= {name: nowhere for name in Seams.__dataclass_fields__ if name.startswith("at_offset")}
+        values |= {"filled": nothing, "occupants": ((),) * count}
         values |= {"column": np.full(count, -1), "row": np.zeros(count, np.int64)} | given
         frame, start, end = values["frame"], values["start"], values["end"]
         across = np.nan_to_num(0.5 * (np.nan_to_num(values["near"]) + np.nan_to_num(values["far"])))
@@ -77,8 +78,9 @@ class Walls:
         values["point"] = g.world(frame, np.stack([0.5 * (start + end), across, out], axis=1))
         for place in ("at_width_min", "at_width_max"):
             along = values.get(place)
-            coordinates = np.stack([0.5 * (start + end) if along is None else along, across, out], axis=1)
-            values[place] = g.world(frame, coordinates)
+            if along is None or along.ndim == 1:
+                coordinates = np.stack([0.5 * (start + end) if along is None else along, across, out], axis=1)
+                values[place] = g.world(frame, coordinates)
         values["length"] = end - start
         values["parts"] = np.stack([values["left"], values["right"], values["column"]], axis=1)
         values["fault"] = tuple(fault_of(self.model, parts) for parts in values["parts"])
@@ -143,6 +145,30 @@ class Walls:
             better = score > deepest
             best[better], deepest[better] = side, score[better]
             low_best[better], high_best[better] = low[better], high[better]
+        return best, low_best, high_best
+
+    def at_side(self, element: Ints, reach: float) -> tuple[Ints, Floats, Floats]:
+        """The side each lying part runs along and its extents there; -1 where it runs along none.
+
+        A part runs along a side when its longest direction does, and it lies within ``reach`` of the panels' faces.
+        """
+        best = np.full(len(element), -1, np.int64)
+        distance = np.full(len(element), np.inf)
+        low_best, high_best = np.zeros((len(element), 3)), np.zeros((len(element), 3))
+        for side, frame in enumerate(self.sides.frame):
+            mine = self.panels.side == side
+            first, last = self.panels.low[mine, 0].min(), self.panels.high[mine, 0].max()
+            low, high = g.extents(self.meshes, element, np.broadcast_to(frame, (len(element), 3, 3)))
+            parallel = np.abs(self.boxes.axes[element, 0] @ frame[0]) > 0.985
+            short = self.boxes.size[element, 0] < 1.5 * self.boxes.size[element, 1]
+            square = np.abs(self.boxes.axes[element] @ frame[0]).max(axis=1) > 0.985
+            shared = np.minimum(high[:, 0], last) - np.maximum(low[:, 0], first)
+            middle = 0.5 * (self.sides.inner[side] + self.sides.outer[side])
+            off = np.maximum(np.maximum(low[:, 2] - self.sides.outer[side], self.sides.inner[side] - high[:, 2]), 0.0)
+            away = off + 1e-3 * np.abs(0.5 * (low[:, 2] + high[:, 2]) - middle)
+            good = (parallel | (short & square)) & (shared > 0.0) & (off < reach) & (away < distance)
+            best[good], distance[good] = side, away[good]
+            low_best[good], high_best[good] = low[good], high[good]
         return best, low_best, high_best
 
     def _sides(self) -> None:

@@ -1,4 +1,4 @@
-"""What a text claims an element to be, in sixteen languages: a small grammar over the vocabulary in ``words.toml``.
+"""What a text claims an element to be, in twenty languages: a small grammar over the vocabulary in ``words.toml``.
 
 A word stands for a *sense* that knows no language (``panel``, ``strip``, ``base`` ...). A name is cut into chunks, the
 head noun of the first telling chunk is found, and a table says which roles that head claims beside which other senses.

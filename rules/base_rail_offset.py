@@ -53,6 +53,7 @@ def base_rail_offset(supports: RailSupports, facade: Facade, limits: Limits) -> 
         says_low="Base rail is only {value} off the column face",
         says_high="Base rail is {value} off the column face",
         says_negative="Base rail cuts into the column by {distance}",
+        way=-supports.towards,
         blame=Blame(
             part=part,
             what=["column" if c else "base rail" for c in column],

@@ -8,16 +8,11 @@ import numpy as np
 from checker.facade import BaseSeams, Facade, Layer, PanelEndSeams, Seams, Zone
 from checker.geometry import SAME_LENGTH
 from checker.layers import Laps
-from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, in_mm, limit, rule
+from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, in_mm, limit, rule, spans
 from checker.sketch import detail
+from checker.stated import affirmed
 
 _SOURCE = "code of practice for metal roof and wall cladding (New Zealand), flashing laps"
-_YES, _NO = (
-    frozenset(("true", "t", ".t.", "yes", "1", "ja", "oui")),
-    frozenset(("false", "f", ".f.", "no", "0", "nein", "non", "nej")),
-)
-
-
 COVERS: Final = 0.05
 """A flashing over a seam comes at least this near to it, across (metres)."""
 STANDS_OFF: Final = 0.20
@@ -84,14 +79,11 @@ def flashing_lap(laps: Laps, facade: Facade, limits: Limits) -> Verdicts:
         says=says,
         warning=np.zeros(count, bool),
         blame=Blame.unmovable(laps.second, laps.along, np.arange(count), laps.second),
+        span=spans(laps.point, laps.along, laps.lap, before=0.5),
     )
 
 
 def _sealed(facade: Facade, pair: tuple[int, ...], unstated: bool) -> bool:
     """Whether a lap between two pieces is stated as sealed."""
-    said = [
-        facade.model.elements[e].stated.get(key, "").strip().lower() for e in pair for key in ("lapsealed", "sealed")
-    ]
-    if any(word in _NO for word in said):
-        return False
-    return unstated or any(word in _YES for word in said)
+    said = [affirmed(facade.model.elements[e].stated.get(key, "")) for e in pair for key in ("lapsealed", "sealed")]
+    return False not in said and (unstated or True in said)

@@ -79,5 +79,6 @@ def panel_end_offset(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Ve
         says_high="End of the {side} panel is {value} from the column's centre line{also}",
         says_negative="End of the {side} panel passes the column's centre line by {distance}{also}",
         blame=blame,
+        way=np.where(worse, 1.0, -1.0) * seams.frame[:, 1],
         words={"side": ["left" if left else "right" for left in left_is_worse], "also": also},
     )

@@ -50,6 +50,7 @@ def plinth_level(plinths: Plinths, facade: Facade, limits: Limits) -> Verdicts:
         fault=plinths.fault,
         says_low="Plinth top lies {distance} below the level of its side",
         says_high="Plinth top lies {distance} above the level of its side",
+        way=-up,
         blame=Blame(
             part=plinths.element,
             what=("plinth element",) * len(plinths),

@@ -6,7 +6,7 @@ import numpy as np
 
 from checker.facade import Facade, PanelEndSeams
 from checker.geometry import SAME_LENGTH
-from checker.measure import Shifts, end_blame
+from checker.measure import Shifts, end_blame, filled_by
 from checker.model import Floats
 from checker.rule import MM, Verdicts, exceeds, limit, rule, within
 from checker.sketch import detail
@@ -60,9 +60,12 @@ def seam_width(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts
         at_smallest=seams.at_width_min,
         at_largest=seams.at_width_max,
         fault=seams.fault,
-        says_low="Vertical seam narrows to {value}",
-        says_high="Vertical seam widens to {value}",
+        says_low="Vertical seam narrows to {value}{filled}",
+        says_high="Vertical seam widens to {value}{filled}",
+        words={"filled": filled_by(seams, facade)},
         says_negative="Panels overlap by {distance} in the vertical seam",
+        way=seams.frame[:, 1],
+        before=0.5,
         blame=end_blame(
             seams,
             facade,

@@ -15,7 +15,7 @@ import ifcopenshell.guid
 import numpy as np
 
 from checker.model import Element, Meshes, Model, Role, Source
-from checker.result import Issue, Result, SeamTable, Verdict
+from checker.result import Issue, Result, SeamTable, Section, Verdict
 
 CLASSES = {"panel": "IfcWall", "column": "IfcColumn", "plinth": "IfcFooting", "roof": "IfcRoof", "opening": "IfcSpace"}
 CORNERS = np.array([[x, y, z] for z in (0, 1) for y in (0, 1) for x in (0, 1)], dtype=float)
@@ -146,9 +146,10 @@ def issue_of(
     place: Place = Place(),
     **more: object,
 ) -> Issue:
-    """An issue about parts given by name, at a place given before the hall is turned and moved."""
+    """An issue about parts given by name, at a place given before the hall is turned and moved; its section a plan."""
     at = [e.name for e in model.elements]
     key = str(more.get("check_id", "seam-width:" + ",".join(names)))
+    where = tuple(place.world(np.array(point)).tolist())
     facts: dict[str, object] = {
         "key": uuid.uuid5(uuid.NAMESPACE_URL, key).hex[:8],
         "check_id": key,
@@ -161,12 +162,13 @@ def issue_of(
         "worst_mm": 22.0,
         "owner": "panels",
         "elements": tuple(at.index(name) for name in names),
-        "point_m": tuple(place.world(np.array(point)).tolist()),
+        "point_m": where,
         "look": tuple((place.rotation() @ np.array(look)).tolist()),
         "size_m": 1.0,
         "facade": "south",
         "axis": "C4",
         "remedy": "Move the panel end, or choose a seal made for this width.",
+        "section": Section("plan", where, (0.0, 0.0, 1.0), tuple((place.rotation() @ (0.0, 1.0, 0.0)).tolist())),
     }
     return Issue(**(facts | more))  # type: ignore[arg-type]
 

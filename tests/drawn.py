@@ -12,10 +12,11 @@ from checker.result import Issue, Move, Result
 from checker.rule import Rule, load_rules
 from checker.run import check_model
 from checker.settings import Settings
-from checker.sketch import BAY, FOOT, ROW, Block, Part, Sketch, block, guid_of
+from checker.sketch import BAY, FOOT, RAIL_TOP, ROW, Block, Part, Sketch, block, guid_of
 from checker.topology import build
 
 RULES: dict[str, Rule[Any, Any]] = {rule.name: rule for rule in load_rules()}
+LAYERS = {rule.layer.name: rule.layer for rule in RULES.values() if rule.layer is not None}
 Corner = tuple[int, int, int]
 Body = tuple[np.ndarray, np.ndarray]
 _CORNERS = [(x, y, z) for x in (0, 1) for y in (0, 1) for z in (0, 1)]
@@ -33,7 +34,9 @@ def checked(
 def built(what: Sketch | Model, place: np.ndarray | None = None) -> Facade:
     """The facade of a sketch or model, with the layers of all rules."""
     model = what.model(place) if isinstance(what, Sketch) else what
-    return build(model, [rule.layer for rule in RULES.values() if rule.layer is not None])
+    return build(
+        model, tuple({rule.layer.name: rule.layer for rule in RULES.values() if rule.layer is not None}.values())
+    )
 
 
 def only_issue(result: Result, rule: str) -> Issue:
@@ -86,7 +89,7 @@ def warped(sketch: Sketch, name: str, by: Mapping[Corner, tuple[float, float, fl
 
 def with_part(sketch: Sketch, name: str, part: Part) -> Sketch:
     """A sketch with one more part, or another one in its place."""
-    return replace(sketch, parts={**sketch.parts, name: part})
+    return sketch.having(name, part)
 
 
 def renamed(sketch: Sketch, prefix: str) -> Sketch:
@@ -107,8 +110,11 @@ def i_column(axis: float, top: float, width: float = 200.0, depth: float = 190.0
     )
 
 
-def wall(bays: int = 3, rows: int = 2, without: Sequence[int] = ()) -> Sketch:
-    """A sound facade of bays numbered from 1; those in ``without`` have neither panels nor foot."""
+def wall(bays: int = 3, rows: int = 2, without: Sequence[int] = (), full: bool = False) -> Sketch:
+    """A sound facade of bays numbered from 1; those in ``without`` have neither panels nor foot.
+
+    With ``full`` it also has gaskets, sealants in the grooves, and the insulation and tapes of the seams.
+    """
     parts: dict[str, Part] = {}
     top = FOOT + rows * ROW
     clad = [bay for bay in range(1, bays + 1) if bay not in without]
@@ -122,17 +128,23 @@ def wall(bays: int = 3, rows: int = 2, without: Sequence[int] = ()) -> Sketch:
         for row in range(1, rows + 1) if k in clad and k + 1 in clad else ():
             low, high = FOOT + (row - 1) * ROW, FOOT + row * ROW
             parts[f"foam {k + 1}.{row}"] = block("foam", (axis - 15, axis + 15), (low, high), (8, 58))
+            front = 127 + row + 2 * full
             parts[f"flashing {k + 1}.{row}"] = block(
-                "flashing", (axis - 75, axis + 75), (low - 100 * (row > 1), high), (127 + row, 128 + row)
+                "flashing", (axis - 75, axis + 75), (low - 100 * (row > 1), high), (front, front + 1)
             )
+            if full:
+                parts.update(_seam_layers(k + 1, row, axis, low, high))
     for bay in clad:
         left, right = (bay - 1) * BAY, bay * BAY
         for row in range(1, rows + 1):
-            parts[f"panel {bay}.{row}"] = block(
-                "panel", (left + 15, right - 15), (FOOT + (row - 1) * ROW, FOOT + row * ROW), (8, 128)
-            )
+            low = FOOT + (row - 1) * ROW
+            parts[f"panel {bay}.{row}"] = block("panel", (left + 15, right - 15), (low, low + ROW), (8, 128))
+            if full and row > 1:
+                gasket = block("seal", (left + 15, right - 15), (low - 3, low + 3), (30, 40))
+                parts[f"gasket {bay}.{row}"] = replace(gasket, stated={"freethickness": "10"})
         parts[f"plinth {bay}"] = block("plinth", (left + 10, right - 10), (-600, 300), (8, 118))
-        parts[f"rail {bay}"] = block("base-rail", (left, right), (310, 370), (8, 108))
+        parts[f"rail {bay}"] = block("base-rail", (left, right), (310, RAIL_TOP), (8, 108))
+        parts[f"base insulation {bay}"] = block("insulation", (left, right), (RAIL_TOP, FOOT), (8, 108))
         parts[f"plinth seal {bay}"] = block("seal", (left, right), (300, 310), (8, 48))
         parts[f"plinth flashing {bay}"] = block(
             "flashing",
@@ -140,7 +152,27 @@ def wall(bays: int = 3, rows: int = 2, without: Sequence[int] = ()) -> Sketch:
             (290, 400),
             (127 + bay, 128 + bay),
         )
+        if bay - 1 in clad:
+            parts[f"plinth joint seal {bay}"] = block("seal", (left - 40, left + 40), (-600, 300), (0, 8))
     return Sketch(parts, "A wall.")
+
+
+def _seam_layers(k: int, row: int, axis: float, low: float, high: float) -> dict[str, Part]:
+    """Insulation, tapes and sealants at one row of the seam on an axis."""
+    insulation = block("insulation", (axis - 15, axis + 15), (low, high), (58, 128))
+    parts = {
+        f"seam insulation {k}.{row}": replace(insulation, stated={"combustible": "false"}),
+        f"seam tape {k}.{row}": block("tape", (axis - 40, axis + 40), (low, high), (128, 128.5)),
+    }
+    for side, sign in (("left", -1), ("right", 1)):
+        x = sorted((axis + sign * 41, axis + sign * 73))
+        parts[f"flashing tape {k}.{row} {side}"] = block("tape", (x[0], x[1]), (low, high), (128, 130))
+        if row > 1:
+            x = sorted((axis + sign * 15, axis + sign * 75))
+            for name, z in (("outer", (118, 126)), ("inner", (8, 16))):
+                part = block("sealant", (x[0], x[1]), (low - 4, low + 4), z)
+                parts[f"{name} sealant {k}.{row} {side}"] = part
+    return parts
 
 
 def end_moved(sketch: Sketch, name: str, right: bool, by: float) -> Sketch:
@@ -269,10 +301,15 @@ def _edge(bays: int, rows: int, outer_start: bool, outer_end: bool) -> Sketch:
             low, high = FOOT + (row - 1) * ROW, FOOT + row * ROW
             parts[f"panel {k}.{row}"] = block("panel", run(k, 15, (-88, 248), (228, -108)), (low, high), (108, 228))
         parts[f"plinth {k}"] = block("plinth", run(k, 10, (-98, 228), (218, -118)), (-600, 300), (108, 218))
-        parts[f"rail {k}"] = block("base-rail", run(k, 0, (-88, 218), (208, -118)), (310, 370), (108, 208))
+        parts[f"rail {k}"] = block("base-rail", run(k, 0, (-106, 210), (208, -110)), (310, RAIL_TOP), (108, 208))
+        strip = run(k, 0, (-108, 208), (208, -108))
+        parts[f"base insulation {k}"] = block("insulation", strip, (RAIL_TOP, FOOT), (108, 208))
         parts[f"plinth seal {k}"] = block("seal", run(k, 0, (-108, 148), (148, -108)), (300, 310), (108, 148))
+    ends = -230 if outer_start else 230, end + 231 if outer_end else end - 231
+    parts["plinth flashing"] = block("flashing", ends, (290, 400), (230, 231))
     for k in range(1, bays):
         axis = k * BAY
+        parts[f"plinth joint seal {k}"] = block("seal", (axis - 40, axis + 40), (-600, 300), (100, 108))
         parts[f"column seal {k} left"] = block("seal", (axis - 60, axis - 20), (FOOT, top), (100, 108))
         parts[f"column seal {k} right"] = block("seal", (axis + 20, axis + 60), (FOOT, top), (100, 108))
         parts[f"foam {k}"] = block("foam", (axis - 15, axis + 15), (FOOT, top), (108, 158))

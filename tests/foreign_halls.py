@@ -123,7 +123,7 @@ DANISH = Recipe(
     plinth_joints="between",
     plinth_seal=(0.01, 0.06, 0.010),
     flashing="ell",
-    openings=(Opening("row", 0, 0, 1, 1.5, 3.0, gap=0.015, seal="mitred"),),
+    openings=(Opening("row", 0, 0, 1, 1.5, 3.0, gap=0.009, seal="mitred"),),
     schema="IFC4X3_ADD2",
     unit="m",
     turn=217.0,
@@ -227,7 +227,7 @@ SPANISH = Recipe(
     tops={1: ((0.0, 0.0), (4.0, 0.4), (8.0, 0.0)), 3: ((0.0, 0.0), (4.0, 0.4), (8.0, 0.0))},
     base_plate=True,
     corner="lap",
-    openings=(Opening("gate", 0, 0, 1, 1.2, 3.8, gap=0.015),),
+    openings=(Opening("gate", 0, 0, 1, 1.2, 3.8, gap=0.009),),
     turn=-71.5,
     offset=(0.0, 0.0, 0.0),
     noise=inside(10.0, 8.0),
@@ -342,7 +342,7 @@ SWEDISH = Recipe(
     column=("box", 0.15, 0.15, 0.008, 0.016),
     column_head=-0.1,
     rail="box",
-    openings=(Opening("gate", 0, 1, 0, 0.0, 4.0, gap=0.015), Opening("door", 2, 1, 0, 0.6, 1.6, z1=1.75)),
+    openings=(Opening("gate", 0, 1, 0, 0.0, 4.0, gap=0.013), Opening("door", 2, 1, 0, 0.6, 1.6, z1=1.75)),
     unit="cm",
     turn=142.0,
     offset=(-64000.0, 6580000.0, 3.0),
@@ -477,6 +477,9 @@ def _czech(h: Hall) -> None:
     h.expect("plinth-seal", "panel.3.0.0", value=3.0)
     h.stretch("cover.2.0.0", "z+", -40.0)
     h.expect("flashing-lap", "cover.2.0.0", "cover.2.0.1", value=60.0)
+    h.stretch("cover.3.0.1", "u-", -20.0)
+    for row in (0, 1):
+        h.expect("seam-flashing", "cover.3.0.1", f"panel.3.{row}.0", f"panel.3.{row}.1", value=45.0)
 
 
 def _english(h: Hall) -> None:
@@ -554,9 +557,9 @@ def _lapping(h: Hall) -> None:
     """The frame of a window is larger than its opening and lies on the panel."""
     for part in h.of("window"):
         low, high = part.bodies[0].box()
-        part.bodies = [block(low[U] - 0.06, high[U] + 0.06, low[Z] - 0.06, high[Z] + 0.06, 0.1, 0.14, axis=2)]
+        part.bodies = [block(low[U] - 0.06, high[U] + 0.06, low[Z] - 0.06, high[Z] + 0.06, 0.12, 0.16, axis=2)]
     for part in h.of("frame_seal"):
-        part.bodies[0].low, part.bodies[0].high = 0.085, 0.1
+        part.bodies[0].low, part.bodies[0].high = 0.105, 0.12
 
 
 def _in_two_planes(h: Hall) -> None:

@@ -20,15 +20,20 @@ def sample_summary() -> str:
 
 
 def rules_table() -> str:
-    """The rules with what must hold, limits and basis, as Markdown."""
-    lines = ["| rule | what must hold | limits | basis |", "|---|---|---|---|"]
+    """The rules with what must hold, limits, basis and source, good and bad sketch, as Markdown."""
+    lines = [
+        "| rule | what must hold | limits | basis and source | well made | badly made |",
+        "|---|---|---|---|---|---|",
+    ]
     for rule in load_rules():
         limits, basis = [], []
         for name, field in rule.limits.__dataclass_fields__.items():
             value = str(field.default).lower() if isinstance(field.default, bool) else f"{field.default:g}"
             limits.append(f"`{name}` {value}")
-            basis.append(field.metadata["basis"])
-        lines.append(f"| `{rule.name}` | {rule.title} | {'; '.join(limits)} | {', '.join(dict.fromkeys(basis))} |")
+            basis.append(f"{field.metadata['basis']}: {field.metadata['source']}")
+        told = "; ".join(dict.fromkeys(basis))
+        sketches = f"{rule.good.describe()} | {rule.bad.describe()}"
+        lines.append(f"| `{rule.name}` | {rule.title} | {'; '.join(limits)} | {told} | {sketches} |")
     return "\n".join(lines)
 
 

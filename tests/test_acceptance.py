@@ -77,14 +77,6 @@ def stopped(done, *words):
         assert word in said, said
 
 
-def no_panels(folder):
-    return [SAMPLES / "clean" / "structure.ifc"], [], ("structure.ifc", "no panels")
-
-
-def no_columns(folder):
-    return [SAMPLES / "clean" / "facade.ifc"], [], ("facade.ifc", "no columns")
-
-
 def unreadable(folder):
     path = folder / "broken.ifc"
     path.write_bytes(models("clean")[0].read_bytes()[:5000])
@@ -113,7 +105,7 @@ def a_kilometre_apart(folder):
     return [near[0], far[1], far[2]], [], ("structure", "facade", "m")
 
 
-@pytest.mark.parametrize("case", [no_panels, no_columns, unreadable, missing, typo, bad_query, a_kilometre_apart])
+@pytest.mark.parametrize("case", [unreadable, missing, typo, bad_query, a_kilometre_apart])
 def test_what_stops_a_check_says_so_and_leaves_earlier_outputs(tmp_path, case):
     earlier = tmp_path / "seamtrace-out"
     earlier.mkdir()
@@ -122,6 +114,31 @@ def test_what_stops_a_check_says_so_and_leaves_earlier_outputs(tmp_path, case):
     files, options, words = case(tmp_path)
     stopped(seamtrace("check", *files, *options, cwd=tmp_path), *words)
     assert {path.read_bytes() for path in earlier.iterdir()} == {b"of an earlier run"}
+
+
+@pytest.mark.parametrize(
+    ("model", "sentence", "table"),
+    [
+        ("structure.ifc", "structure.ifc: no panels were recognised", "1 model: 0 panels, 16 columns, 0 seams"),
+        ("facade.ifc", "facade.ifc: no columns were recognised", "93 panels without columns: 64 upright gaps of"),
+    ],
+)
+def test_models_without_panels_on_columns_end_with_2_and_tell_what_they_hold(tmp_path, model, sentence, table):
+    earlier = tmp_path / "seamtrace-out"
+    earlier.mkdir()
+    (earlier / "issues.bcf").write_bytes(b"of an earlier run")
+    done = seamtrace("check", SAMPLES / "clean" / model, cwd=tmp_path)
+    assert done.returncode == 2
+    assert done.stderr.startswith(f"Error: {sentence}")
+    assert len(done.stderr.splitlines()) == 1
+    assert table in " ".join(done.stdout.split())
+    assert "No issues" not in done.stdout
+    # A file without issues would say that all is well.
+    assert (earlier / "issues.bcf").read_bytes() == b"of an earlier run"
+    found = json.loads((earlier / "findings.json").read_text(encoding="utf-8"))
+    assert sentence in found["summary"]["unchecked"]
+    assert (found["coverage"], found["verdicts"], found["issues"]) == ([], [], [])
+    assert (earlier / "seams.csv").is_file()
 
 
 def test_an_acceptance_holds_and_is_told(tmp_path):

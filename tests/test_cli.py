@@ -16,6 +16,7 @@ from checker.errors import BadModel
 from checker.output.findings import findings_schema
 from checker.result import SEVERITIES, Coverage
 from checker.rule import load_rules
+from checker.run import Written
 
 ROOT = Path(__file__).parent.parent
 
@@ -42,17 +43,17 @@ def checks(monkeypatch):
     def put(result=None, error=None):
         asked = SimpleNamespace(files=None, settings=None, formats=None, out=None)
 
-        def check(files, settings, rules, progress):
+        def check(files, settings, rules, progress, previous):
             asked.files, asked.settings = files, settings
             progress("reading", 0.5)
             if error:
                 raise error
             return result
 
-        def write(found, out, formats):
+        def write(found, out, formats, previous, bcf_version):
             assert found is result
-            asked.out, asked.formats = out, list(formats)
-            return [out / "findings.json"]
+            asked.out, asked.formats, asked.bcf_version = out, list(formats), bcf_version
+            return Written((out / "findings.json",))
 
         monkeypatch.setattr("checker.run.check", check)
         monkeypatch.setattr("checker.run.write", write)
@@ -115,6 +116,13 @@ def test_a_kernel_that_does_not_load_exits_with_2(call, monkeypatch):
     assert "ImportError" in end.err or "ModuleNotFoundError" in end.err
 
 
+def test_the_version_of_bcf_is_asked_for(call, checks):
+    asked = checks(found())
+    for arguments, version in (([], None), (["--bcf-version", "2.1"], "2.1"), (["--bcf-version", "3.0"], "3.0")):
+        assert call("check", "a.ifc", *arguments).code == 0
+        assert asked.bcf_version == version
+
+
 def test_an_interrupted_run_exits_with_130(call, checks):
     checks(error=KeyboardInterrupt())
     end = call("check", "a.ifc")
@@ -128,6 +136,7 @@ def test_an_interrupted_run_exits_with_130(call, checks):
         ["chek"],
         ["check", "a.ifc", "--fail-on", "fatal"],
         ["check", "a.ifc", "--format", "docx"],
+        ["check", "a.ifc", "--bcf-version", "2.0"],
         ["check", "a.ifc", "--no-such-option"],
         ["check", "a.ifc", "--out"],
         ["sample"],

@@ -59,7 +59,7 @@ def test_a_strip_too_short_leaves_its_end_open(side, end, by):
     issue = only_issue(checked(WALL.stretched(f"column seal 2 {side}", end, by)), RULE)
     assert issue.worst_mm == pytest.approx(400.0)
     middle = TOP - 200 if end == "top" else FOOT + 200
-    np.testing.assert_allclose(issue.point_m, to_world(6000, middle, 68), atol=1e-3)
+    np.testing.assert_allclose(issue.point_m, to_world(5960 if side == "left" else 6040, middle, 4), atol=1e-3)
     assert issue.move is None
 
 
@@ -84,7 +84,7 @@ def test_two_gaps_in_one_line_are_two_issues():
 
 def test_a_gap_across_two_rows_is_one_issue_and_each_row_tells_what_it_lacks():
     result = checked(cut(WALL, FOOT + ROW + 10, 60.0))
-    assert sorted(v.value_mm for v in result.verdicts) == [pytest.approx(20.0), pytest.approx(40.0)]
+    assert sorted(v.value_mm for v in result.verdicts if v.rule == RULE) == [pytest.approx(20.0), pytest.approx(40.0)]
     assert len(only_issue(result, RULE).members) == 2
 
 
@@ -107,6 +107,39 @@ def test_two_strips_side_by_side_do_not_overlap():
     assert not checked(sketch, [RULE]).verdicts
     on_top = with_part(WALL, "second", block("seal", (5940, 5980), (TOP - 300, TOP), (0, 8)))
     assert checked(on_top, [RULE]).verdicts
+
+
+@pytest.mark.parametrize(("by", "passes"), [(2.0, True), (0.0, True), (-1.0, True), (-1.02, False), (-5.0, False)])
+@pytest.mark.parametrize("end", ["front", "back"])
+def test_it_must_touch_column_and_panel(end, by, passes):
+    """The strip of 8 mm is thinner on one side, or drawn at rest, reaching into what presses it."""
+    sketch = WALL.stretched(STRIP, end, by if end == "front" else -by)
+    result = checked(sketch, [RULE], turned(-24.2, 3e5, 3e5, 9))
+    assert (not result.verdicts) == passes
+    assert len(result.verdicts) in (0, ROWS)
+    for verdict in result.verdicts:
+        assert verdict.value_mm == pytest.approx(-by, abs=0.01)
+        beside = "strip and panel" if end == "front" else "column and strip"
+        assert verdict.message == (
+            f"Seal strip on the column is not pressed: {-by:.1f} mm open between {beside} on the left, "
+            "required at most 1 mm"
+        )
+        assert guid_of(STRIP) in verdict.elements
+
+
+def test_strips_on_column_and_panel_press_each_other():
+    x, y = (5940, 5980), (FOOT, TOP)
+    sketch = with_part(WALL.without(STRIP), "on column", block("seal", x, y, (0, 4)))
+    assert not checked(with_part(sketch, "on panel", block("seal", x, y, (4, 8))), [RULE]).verdicts
+    (first, *_) = checked(with_part(sketch, "on panel", block("seal", x, y, (6, 8))), [RULE]).verdicts
+    assert "2.0 mm open between strips on the left" in first.message
+
+
+def test_a_panel_that_stands_off_presses_neither_of_its_strips():
+    """The strips of its neighbours across the seams stay pressed: each panel has a face of its own."""
+    result = checked(WALL.moved("panel 2.2", z=3.0), [RULE])
+    assert {(v.axis, "on the left" in v.message) for v in result.verdicts} == {("2", False), ("3", True)}
+    assert {round(v.value_mm, 3) for v in result.verdicts} == {3.0}
 
 
 def test_without_a_column_it_cannot_be_told():

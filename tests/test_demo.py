@@ -447,7 +447,9 @@ def measured(truth: Truth, options: Options, defects: tuple[str, ...]) -> Counte
                 continue
             (u0, v0), (u1, v1) = np.clip(np.reshape(piece.bounds, (2, 2)), *np.reshape(inner.bounds, (2, 2)))
             upright = u1 - u0 < 1.0
-            say("opening-seal", hole.facade, v1 - v0 if upright else u1 - u0)
+            threshold = hole is DOOR and not upright and v0 < inner.bounds[1] + 1.0
+            rule = "door-threshold-seal" if threshold else "opening-seal"
+            say(rule, hole.facade, v1 - v0 if upright else u1 - u0)
     return found
 
 

@@ -4,6 +4,9 @@ The values 100 mm (sealed) and 150 mm (not sealed) are those of a code of practi
 (New Zealand), section on flashing laps; the four cases below are the table of `test_published_laps`.
 """
 
+import re
+from pathlib import Path
+
 import numpy as np
 import pytest
 from drawn import RULES, bent, checked, only_issue, to_world, turned, wall, with_part
@@ -11,6 +14,7 @@ from drawn import RULES, bent, checked, only_issue, to_world, turned, wall, with
 from checker.sketch import FOOT, ROW, block, guid_of
 
 RULE = "flashing-lap"
+PUBLISHED = Path(__file__).parents[2] / "shared" / "standards" / "published-values.md"
 WALL = wall(bays=2, rows=2)
 FIRST, SECOND = "plinth flashing 1", "plinth flashing 2"
 
@@ -27,6 +31,19 @@ def lapped(lap, **stated):
 def test_published_laps(lap, sealed, passes):
     result = checked(lapped(lap, lapsealed=str(sealed).upper()), [RULE])
     assert (not result.verdicts) == passes
+
+
+def test_laps_are_those_of_the_published_values():
+    """Section 12, check 12 of the published values: "flashing lap 100 sealed pass, 100 unsealed fail, ..."."""
+    if not PUBLISHED.exists():
+        pytest.skip("the published values are not here")
+    text = PUBLISHED.read_text(encoding="utf-8")
+    (line,) = [each for each in text[text.index("## 12.") :].splitlines() if each.startswith("12. **Laps and gaps**")]
+    said = re.findall(r"(\d+) (sealed|unsealed) \*\*(pass|fail)\*\*", line)
+    assert len(said) == 4
+    for lap, sealed, verdict in said:
+        result = checked(lapped(float(lap), lapsealed=str(sealed == "sealed")), [RULE])
+        assert (not result.verdicts) == (verdict == "pass"), (lap, sealed)
 
 
 @pytest.mark.parametrize(

@@ -21,6 +21,9 @@ from checker.run import check, write
 from checker.settings import Settings
 
 EXACT_MM = 0.1
+AIR = "air-barrier-line"
+SEALS = {"column-seal", "plinth-seal", "opening-seal", "door-threshold-seal", "column-plinth-seal"}
+LAYERED = {rule.name for rule in load_rules() if rule.layer is not None}
 
 
 @dataclass(frozen=True)
@@ -54,7 +57,13 @@ def verdict_complaints(made: Hall, said: Answer, known: Mapping[str, str]) -> li
     expected = made.expected()
     failed = [v for v in said.findings["verdicts"] if v["state"] == "fail"]
     missed = [e for e in expected if not any(fits(e, v, made) for v in failed)]
-    false = [v for v in said.findings["verdicts"] if v not in failed or not any(fits(e, v, made) for e in expected)]
+    # The airtight line breaks where a seal does, and only there.
+    broken = [v for v in failed if v["rule"] == AIR]
+    if broken and not any(e.rule in SEALS for e in expected):
+        return [f"airtight line of a sound hall: {verdict['message']}" for verdict in broken]
+    ours = [v for v in said.findings["verdicts"] if v["rule"] != AIR]
+    said_verdicts = [v for v in ours if (v["rule"], v["state"]) not in made.undecided]
+    false = [v for v in said_verdicts if v not in failed or not any(fits(e, v, made) for e in expected)]
     lines = [f"missed     {e.rule:18} {', '.join(sorted(e.parts)):44} {e.value_mm or ''}" for e in missed]
     for verdict in false:
         parts = ", ".join(known.get(guid, guid) for guid in verdict["elements"])
@@ -80,7 +89,8 @@ def coverage_complaints(made: Hall, said: Answer) -> list[str]:
     ] + [
         f"coverage   {line['rule']:18} not modelled {line['not_modelled']} of {line['subjects']}"
         for line in lines
-        if line["not_modelled"] != (line["subjects"] if line["rule"] in made.absent() else 0)
+        if line["rule"] != AIR
+        and line["not_modelled"] != (line["subjects"] if line["rule"] in LAYERED - made.drawn() else 0)
     ]
 
 

@@ -273,3 +273,15 @@ def test_measures_hold_at_coordinates_that_a_local_origin_leaves(far):
     body = SHAPES["end out of square"].copy().apply_translation([far, -far, far / 10])
     lines = g.silhouettes(meshes_of(body), np.array([0]), np.eye(3)[None], 0, 1, 1)
     np.testing.assert_allclose(lines.value - far, [[3.0, 2.991]], atol=1e-8)
+
+
+def test_bodies_of_two_lists_are_joined_in_one():
+    """Of three elements the first and last were read at once, the one between them later."""
+    boxes = [boxed([[i, 0, 0], [i + 1, 2, 3]]) for i in range(3)]
+    nothing = trimesh.Trimesh(np.zeros((0, 3)), np.zeros((0, 3), np.int64), process=False)
+    first, later = meshes_of(boxes[0], nothing, boxes[2]), meshes_of(nothing, boxes[1], nothing)
+    for both in (g.joined(first, later), g.joined(later, first)):
+        whole = meshes_of(*boxes)
+        np.testing.assert_array_equal(both.point_start, whole.point_start)
+        np.testing.assert_array_equal(both.triangle_start, whole.triangle_start)
+        np.testing.assert_array_equal(both.points[both.triangles], whole.points[whole.triangles])

@@ -23,7 +23,20 @@ from checker.output.explain import proposed_roles, recognised, rule_in_full, rul
 from checker.output.findings import findings, findings_schema
 from checker.output.summary import WIDTH, plain, summary
 from checker.output.table import seams_csv
-from checker.result import Coverage, Issue, Move, Result, SeamTable, Verdict
+from checker.result import (
+    Change,
+    Changes,
+    Coverage,
+    Issue,
+    Move,
+    Occupied,
+    PartChange,
+    Result,
+    SeamTable,
+    Section,
+    Verdict,
+    WayFound,
+)
 from checker.rule import limit
 
 # Names as a model from outside may have them: escape codes, a new line with a command for a build log, a formula,
@@ -69,6 +82,7 @@ def issue(key="3f0c5e7a", severity="error", title="Seam is too narrow; move the 
         "facade": "south",
         "axis": "C4",
         "remedy": "Move the panel end.",
+        "section": Section("plan", (1.0, 2.0, 3.0), (0.0, 0.0, 1.0), (0.0, 1.0, 0.0)),
         "move": Move("0Pnl1", "the end of the left panel", (-0.008, 0.0, 0.0), 8.0, "to the left"),
     }
     return Issue(key=key, severity=severity, title=title, **(facts | more))
@@ -112,6 +126,12 @@ def result(**more):
             issue("0000000a", "note", move=None, worst_mm=None, facade="", axis=""),
             issue("0000000b", accepted="by lead"),
         ),
+        "ways": (
+            WayFound("on-columns", 6, 1, 4.0, 22.0, 30.0, 0, 0, True, ("1",), "6 panels meeting on columns: 1 gap"),
+            WayFound("butting", 2, 0, 0.0, None, None, 0, 0, False, (), "2 walls butting: no gap"),
+        ),
+        "occupied": (Occupied("s1", 0.96875, (("0Bar1", "IfcPlate", "=flat 40x5\x1b[2J"),)),),
+        "column_places": 2,
     }
     return Result(**(facts | more))
 
@@ -138,6 +158,7 @@ def test_findings_hold_what_the_run_found():
     read = valid(findings(result()))
     assert read["tool"]["name"] == "seamtrace"
     assert read["models"][0] == {
+        "name": "facade",
         "file": "structure.ifc",
         "sha256": "ab" * 32,
         "schema": "IFC4",
@@ -152,7 +173,15 @@ def test_findings_hold_what_the_run_found():
         "error": 1,
         "warning": 0,
         "note": 1,
+        "column_places": 2,
+        "unchecked": None,
     }
+    assert [(way["way"], way["checked"], way["width_max_mm"]) for way in read["ways"]] == [
+        ("on-columns", True, 30.0),
+        ("butting", False, None),
+    ]
+    by = [{"guid": "0Bar1", "class": "IfcPlate", "name": "=flat 40x5\x1b[2J"}]
+    assert read["occupied"] == [{"subject": "s1", "share": 0.9688, "elements": by}]
     assert read["coverage"] == [
         {
             "rule": "seam-width",
@@ -163,6 +192,7 @@ def test_findings_hold_what_the_run_found():
             "undecided": 1,
             "accepted": 2,
             "length_m": 4.0,
+            "stated": 0,
         }
     ]
     first, undecided, accepted = read["verdicts"]
@@ -220,9 +250,12 @@ def test_findings_tell_what_arrived():
 def test_findings_keep_their_order_of_keys_and_one_line_each():
     content = findings(result())
     read = json.loads(content)
-    assert list(read) == ["format", "tool", "models", "intake", "summary", "coverage", "verdicts", "issues"]
+    assert list(read) == [
+        *("format", "tool", "release", "models", "intake", "summary", "ways", "occupied", "coverage", "airtight"),
+        *("verdicts", "issues", "changes", "parts"),
+    ]
     # The order in which the schema lists the keys is the order in which they stand.
-    for section in ("coverage", "verdicts", "issues", "models", "intake"):
+    for section in ("ways", "occupied", "coverage", "verdicts", "issues", "models", "intake"):
         assert list(read[section][0]) == VALIDATOR.schema["properties"][section]["items"]["required"]
     assert content.endswith(b"}\n")
     assert len([line for line in content.splitlines() if line.startswith(b'{"rule"')]) == 4
@@ -303,13 +336,21 @@ def test_plain_text_cannot_act(text):
 def test_summary_says_all_there_is_to_say():
     text = summary(result(notes=("roof.ifc has no elements",)), [Path("out/issues.bcf"), Path("out/seams.csv")])
     assert text == (
-        "2 models: 8 panels, 3 columns, 2 seams, 4.0 m of seam\n"
+        "2 models: 8 panels, 3 columns in 2 places, 2 seams, 4.0 m of seam\n"
         "  file           schema  unit  size in m      products  panels  columns  other  map  meets  owner\n"
         "  structure.ifc  IFC4    mm    24.0x18.0x7.5        62       0       16      9  map  yes    steel\n"
         "  facade.ifc     IFC4    mm    24.2x18.3x7.2       310      93        0      0  no   no     panels\n"
         "\n"
         "  Error: facade.ifc lies 0.300 m east of structure.ifc\n"
         "  Note: facade.ifc has no map conversion.\n"
+        "\n"
+        "ways of building\n"
+        "  6 panels meeting on columns: 1 gap\n"
+        "  2 walls butting: no gap\n"
+        "\n"
+        "ways of building\n"
+        "  6 panels meeting on columns: 1 gap\n"
+        "  2 walls butting: no gap\n"
         "\n"
         "rule        subjects  metres  pass  fail  not modelled  undecided  accepted\n"
         "seam-width         9     4.0     3     1             2          1         2\n"
@@ -329,6 +370,14 @@ def test_summary_says_all_there_is_to_say():
         "Geometry and data were checked against settings; a pass is no certificate. Structure, fire, wind,\n"
         "lifting and local codes are for qualified people.\n"
     )
+
+
+def test_where_nothing_was_checked_nothing_is_said_of_issues():
+    text = summary(result(unchecked="nothing fits", coverage=(), verdicts=(), issues=()), [])
+    assert "ways of building\n  6 panels" in text
+    assert "issue" not in text
+    assert "subjects" not in text
+    assert valid(findings(result(unchecked="nothing fits")))["summary"]["unchecked"] == "nothing fits"
 
 
 def test_summary_shows_the_worst_twenty_errors_first():
@@ -354,9 +403,33 @@ def test_hostile_names_stay_on_their_line_and_inside_the_page():
     assert "##" not in text
     assert all(len(line) <= WIDTH for line in clean.splitlines() if not line.startswith("Written"))
     assert all(
-        line.startswith((" ", "1", "2", "rule", "seam", "No", "Could", "Geom", "lift")) or not line
+        line.startswith((" ", "1", "2", "ways", "rule", "seam", "No", "Could", "Geom", "lift")) or not line
         for line in text.splitlines()
     )
+
+
+def test_what_changed_is_told_between_issues_and_notes():
+    hostile = Change("3f0c5e7a", "t", "seam-width", "worse", HOSTILE * 9, "rule and place", 20.0, 22.0, 0)
+    mended = Change("0000000a", "u", "seam-width", "mended", "Seam is narrow")
+    quiet = Change("0000000b", "v", "seam-width", "unchanged", "Foam is short", "same parts", 3.0, 3.0, 1)
+    moved = PartChange("0Pnl1", "moved", "panel", HOSTILE, HOSTILE, "0Old", "mark", 12.04)
+    gone = PartChange("0Pnl2", "removed", "panel", "K2", "facade")
+    changes = Changes("issues.bcf", (hostile, mended, quiet), (moved, gone), {"mark": 7}, (HOSTILE,))
+    text = summary(result(changes=changes), [])
+    assert not set(text) & set("\x1b\r\u202e\ud800\u2028")
+    assert "::" not in text
+    assert "##" not in text
+    told = text.split("\n\n")
+    (block,) = [part for part in told if part.startswith("Since issues.bcf: 1 worse, 1 mended, 1 unchanged\n")]
+    assert "  0000000a  mended     Seam is narrow.\n" in block
+    assert "(was 20.0 mm); recognised by rule and place." in " ".join(block.split())
+    assert "Foam is short" not in block
+    assert "Parts at seams: 1 removed, 1 moved; with new GlobalIds recognised 7 by mark\n" in block
+    assert "(0Pnl1) moved by 12.0 mm" in " ".join(block.split())
+    assert all(len(line) <= WIDTH for line in block.splitlines())
+    assert "Since" not in summary(result(changes=replace(changes, since="")), [])
+    nothing = summary(result(changes=Changes("issues.bcf", (), ())), [])
+    assert "Since issues.bcf: no issues\nParts at seams: none changed\n" in nothing
 
 
 # ---- seamtrace roles ------------------------------------------------------------------------------------------------
@@ -461,12 +534,12 @@ def test_proposed_queries_choose_what_was_recognised_and_nothing_else(tmp_path):
     assert read["column"] == ["IfcColumn"]
     assert set(read["panel"]) == {"IfcWall, Name=/^Panel left [0-9]/", "IfcWall, Name=/^Panel right [0-9]/"}
     assert "IfcCovering, Name=/^Seal [0-9]/" in read["seal"]
-    assert '# "IfcCovering, Name=\\"some other covering\\""' in proposal
+    assert """# 'IfcCovering, Name="some other covering"'""" in proposal
 
 
 def test_proposed_queries_are_as_general_as_the_model_allows():
     def wall(number, **more):
-        return Element(f"{number}" * 22, **({"ifc_class": "IfcWall"} | more))
+        return Element("3" + f"{number}" * 21, **({"ifc_class": "IfcWall"} | more))
 
     model = roled([])
     elements = (
@@ -483,7 +556,7 @@ def test_proposed_queries_are_as_general_as_the_model_allows():
         "insulation": ['IfcWall, PredefinedType="PARTITIONING"'],
         "panel": ['IfcWall, type="Sandwich"', 'IfcWall, ObjectType="PIR"'],
         "column": ["IfcColumn"],
-        "seal": ["5" * 22],
+        "seal": ["3" + "5" * 21],
     }
 
 

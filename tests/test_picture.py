@@ -12,17 +12,10 @@ from hypothesis import strategies as st
 
 from checker.model import Meshes, Model
 from checker.output import picture
-from checker.output.picture import (
-    CONCERNED,
-    MOVES,
-    SEALS,
-    Viewpoint,
-    draw,
-    draw_all,
-    element_boxes,
-    viewpoint,
-)
-from checker.output.raster import MARK, PAPER, paint, png
+from checker.output.pens import MARK
+from checker.output.picture import draw, draw_all
+from checker.output.raster import PAPER, paint, png
+from checker.output.views import CONCERNED, MOVES, SEALS, Viewpoint, context_view, element_boxes
 from checker.result import Move
 
 Image = pytest.importorskip("PIL.Image")
@@ -125,7 +118,7 @@ def test_the_nearer_surface_is_seen_and_a_hidden_flagged_part_shines_through():
 def test_what_hides_the_place_becomes_see_through_and_nothing_else_does():
     model = model_of([*hall(), cover(2), cover(0)])
     issue = issue_of(model, ["Panel right 2", "Panel left 2"], (0.06, 0.0, 2.9))
-    view = viewpoint(issue, model)
+    view = context_view(issue, model)
     image = pixels(draw(view, model))
     # Two spots on the right-hand panels, 50 mm from the seam: behind the flashing of row 2, and of row 0.
     behind, other = (np.round(projected(view, [(0.05, -0.003, z)], 1000, 750)[0]).astype(int) for z in (2.2, 0.5))
@@ -139,7 +132,7 @@ def test_what_hides_the_place_becomes_see_through_and_nothing_else_does():
 def test_a_wall_before_the_place_gets_a_hole_round_it_and_stays_elsewhere():
     screen = Part("Screen", "", (-6, -1.1, 0.5), (6, -1.0, 4.0))
     models = (model_of(hall()), model_of([*hall(), screen]))
-    views = [viewpoint(issue_of(m, ["Panel right 2", "Panel left 2"], (0.5, 0.0, 2.5)), m) for m in models]
+    views = [context_view(issue_of(m, ["Panel right 2", "Panel left 2"], (0.5, 0.0, 2.5)), m) for m in models]
     clear, image = (pixels(draw(view, model)) for view, model in zip(views, models, strict=True))
     view = views[0]
     x, y = projected(view, [view.place], 1000, 750)[0].astype(int)
@@ -153,14 +146,14 @@ def test_a_wall_before_the_place_gets_a_hole_round_it_and_stays_elsewhere():
 
 def test_flagged_seals_have_a_tint_of_their_own_unless_they_come_first():
     model = model_of(hall())
-    view = viewpoint(issue_of(model, ["Panel left 2", "Seal 2", "Panel right 2"], (0.0, 0.0, 2.5)), model)
+    view = context_view(issue_of(model, ["Panel left 2", "Seal 2", "Panel right 2"], (0.0, 0.0, 2.5)), model)
     guids = {part.name: part.guid for part in hall()}
     assert view.coloured == (
         (MOVES, (guids["Panel left 2"],)),
         (SEALS, (guids["Seal 2"],)),
         (CONCERNED, (guids["Panel right 2"],)),
     )
-    view = viewpoint(issue_of(model, ["Seal 2", "Panel left 2"], (0.0, 0.0, 2.5)), model)
+    view = context_view(issue_of(model, ["Seal 2", "Panel left 2"], (0.0, 0.0, 2.5)), model)
     assert view.coloured[0] == (MOVES, (guids["Seal 2"],))
 
 
@@ -173,7 +166,7 @@ def test_the_mark_lies_on_the_projected_place(place):
     model = model_of(hall(), place)
     # The whole part fills the picture, so no magnified detail is needed and the mark is all there is of its colour.
     issue = issue_of(model, ["Seal 2"], (0.01, 0.14, 2.75), (0, -1, 0), place, worst_mm=499.0)
-    view = viewpoint(issue, model)
+    view = context_view(issue, model)
     at = np.argwhere(only_mark(pixels(draw(view, model)))) + 0.5
     spot = projected(view, [issue.point_m], 1000, 750)[0]
     assert len(at) > 50
@@ -183,7 +176,7 @@ def test_the_mark_lies_on_the_projected_place(place):
 def test_the_magnifier_shows_a_fine_seam_in_its_true_proportion():
     model = model_of(hall(seam_m=0.022))
     issue = issue_of(model, ["Panel right 2", "Panel left 2"], (-0.004, 0.0, 2.5))
-    view = viewpoint(issue, model)
+    view = context_view(issue, model)
     assert view.detail_m == 0.25
     image = pixels(draw(view, model))
     # The circle is known by its rim: only there is so much of the mark's colour in one column.
@@ -210,7 +203,7 @@ def fronts(view: Viewpoint, model: Model) -> list[np.ndarray]:
 def test_camera_is_sound_and_frames_the_selected_parts(look):
     model = model_of(hall())
     names = ["Panel left 2", "Panel right 2", "Column 0"]
-    view = viewpoint(issue_of(model, names, (0.0, 0.0, 2.5), look), model)
+    view = context_view(issue_of(model, names, (0.0, 0.0, 2.5), look), model)
     direction, up = np.array(view.direction), np.array(view.up)
     assert np.linalg.norm(direction) == pytest.approx(1, abs=1e-9)
     assert np.linalg.norm(up) == pytest.approx(1, abs=1e-9)
@@ -226,7 +219,7 @@ def test_camera_is_sound_and_frames_the_selected_parts(look):
 
 def test_camera_stands_on_the_side_it_looks_from_and_a_little_above():
     model = model_of(hall())
-    view = viewpoint(issue_of(model, ["Panel left 2"], (0.0, 0.0, 2.5)), model)
+    view = context_view(issue_of(model, ["Panel left 2"], (0.0, 0.0, 2.5)), model)
     assert view.eye[1] < -1
     assert view.eye[2] > view.centre[2]
     assert abs(view.eye[0] - view.centre[0]) > 0.1
@@ -234,7 +227,7 @@ def test_camera_stands_on_the_side_it_looks_from_and_a_little_above():
 
 def test_a_part_as_wide_as_a_roof_is_coloured_but_does_not_push_the_camera_away():
     model = model_of(hall())
-    view = viewpoint(issue_of(model, ["Roof", "Panel left 3"], (-2.0, 0.0, 4.05)), model)
+    view = context_view(issue_of(model, ["Roof", "Panel left 3"], (-2.0, 0.0, 4.05)), model)
     roof, panel = (next(p.guid for p in hall() if p.name == name) for name in ("Roof", "Panel left 3"))
     assert view.selected == (panel,)
     assert view.coloured == ((MOVES, (roof,)), (CONCERNED, (panel,)))
@@ -243,7 +236,7 @@ def test_a_part_as_wide_as_a_roof_is_coloured_but_does_not_push_the_camera_away(
 
 def test_a_place_far_from_all_flagged_parts_does_not_take_the_picture_away_from_them():
     model = model_of(hall())
-    view = viewpoint(issue_of(model, ["Panel left 2"], (400.0, 0.0, 2.5)), model)
+    view = context_view(issue_of(model, ["Panel left 2"], (400.0, 0.0, 2.5)), model)
     (part,) = [part for part in hall() if part.name == "Panel left 2"]
     spots = projected(view, part.corners(Place()), 100, 100)
     assert ((spots > 0) & (spots < 100)).all()
@@ -253,7 +246,7 @@ def test_a_place_far_from_all_flagged_parts_does_not_take_the_picture_away_from_
 
 def test_flagged_parts_far_from_the_place_are_coloured_only():
     model = model_of(hall())
-    view = viewpoint(issue_of(model, ["Panel left 0", "Panel left 3"], (-3.0, 0.0, 0.5)), model)
+    view = context_view(issue_of(model, ["Panel left 0", "Panel left 3"], (-3.0, 0.0, 0.5)), model)
     assert len(view.selected) == 1
     assert sum(len(guids) for _, guids in view.coloured) == 2
 
@@ -261,7 +254,7 @@ def test_flagged_parts_far_from_the_place_are_coloured_only():
 def test_a_small_part_is_shown_with_its_surroundings():
     shim = (0.004, 0.02, 0.03)
     model = model_of([Part("shim", "seal", (0, 0, 0), shim), Part("post", "column", (0, 1, 0), (1, 2, 3))])
-    view = viewpoint(issue_of(model, ["shim"], (0.0, 0.0, 0.0)), model)
+    view = context_view(issue_of(model, ["shim"], (0.0, 0.0, 0.0)), model)
     span = projected(view, [(0, 0, 0), shim], 100, 100)
     assert 0.1 < view.radius_m <= 1.0
     assert np.abs(span[1] - span[0]).max() > 1.2, "under two percent of the half picture"
@@ -271,7 +264,7 @@ def test_parts_without_a_body_are_left_out_and_the_place_is_framed():
     model = model_of([Part("box", "panel", (0, 0, 0), (1, 1, 1))])
     hollow = Meshes(model.meshes.points[:0], model.meshes.triangles[:0], np.zeros(2, int), np.zeros(2, int))
     model = dataclasses.replace(model, meshes=hollow, faults=("no body",))
-    view = viewpoint(issue_of(model, ["box"], (3.0, 4.0, 5.0)), model)
+    view = context_view(issue_of(model, ["box"], (3.0, 4.0, 5.0)), model)
     assert (view.selected, view.coloured, view.tints) == ((), (), ())
     assert view.centre == (3.0, 4.0, 5.0)
     assert only_mark(pixels(draw(view, model))).sum() > 50
@@ -313,7 +306,7 @@ def test_the_way_to_move_is_shown_and_points_that_way():
     images = []
     for way in ((0.0, 0.0, 0.0), (0.01, 0.0, 0.0), (-0.01, 0.0, 0.0), (0.0, 0.0, -0.01)):
         moved = dataclasses.replace(plain, move=Move("x", "end", way, 10.0, "there") if any(way) else None)
-        images.append(pixels(draw(viewpoint(moved, model), model)))
+        images.append(pixels(draw(context_view(moved, model), model)))
     still, right, left, down = images
     middle = [np.argwhere((image != still).any(axis=2)).mean(axis=0) for image in (right, left, down)]
     assert middle[0][1] > middle[2][1] > middle[1][1]
@@ -325,7 +318,7 @@ def test_two_processes_draw_the_same_as_one(monkeypatch):
     model = model_of(hall())
     boxes = element_boxes(model)
     views = [
-        viewpoint(issue_of(model, [f"Panel {side} {row}"], (0.0, 0.0, row + 0.5)), model, boxes)
+        context_view(issue_of(model, [f"Panel {side} {row}"], (0.0, 0.0, row + 0.5)), model, boxes)
         for row in range(4)
         for side in ("left", "right")
     ]
@@ -351,7 +344,7 @@ def test_pictures_are_drawn_where_no_process_can_be_started(monkeypatch, at_once
             pass
 
     model = model_of(hall())
-    views = [viewpoint(issue_of(model, ["Seal 1"], (0.0, 0.0, 1.5)), model)]
+    views = [context_view(issue_of(model, ["Seal 1"], (0.0, 0.0, 1.5)), model)]
     expected = list(draw_all(views, model, element_boxes(model)))
     monkeypatch.setattr(picture, "WORTH_A_PROCESS", 1)
     monkeypatch.setattr(picture.os, "cpu_count", lambda: 2)
@@ -369,6 +362,6 @@ def test_png_is_read_back_by_another_decoder(height, width, seed):
 def test_an_empty_model_still_gives_a_picture():
     model = model_of([])
     issue = dataclasses.replace(issue_of(model, [], (1.0, 2.0, 3.0)), elements=())
-    image = pixels(draw(viewpoint(issue, model), model, WIDE, HIGH))
+    image = pixels(draw(context_view(issue, model), model, WIDE, HIGH))
     assert image.shape == (HIGH, WIDE, 3)
     assert only_mark(image).any()

@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from drawn import RULES, checked, mended, only_issue, to_world, turned, wall
+from drawn import MIRROR, RULES, checked, mended, only_issue, to_world, turned, wall, with_part
 
-from checker.sketch import guid_of
+from checker.sketch import block, guid_of
 
 RULE = "plinth-step"
 WALL = wall(bays=5, rows=1)
@@ -79,3 +79,27 @@ def test_elements_round_a_door_do_not_meet():
     sketch = wall(bays=4, rows=1, without=[2]).stretched("plinth 1", "top", -9.0)
     (coverage,) = checked(sketch, [RULE]).coverage
     assert (coverage.subjects, coverage.passed) == (1, 1)
+
+
+@pytest.mark.parametrize("place", [np.eye(4), turned(200.0, 5e5, 5e5, -40.0), MIRROR], ids=["drawn", "far", "mirrored"])
+@pytest.mark.parametrize("step", [8.0, -8.0, 10.0])
+def test_a_strip_that_is_cut_and_follows_the_step_needs_no_warning(step, place):
+    stepped = WALL
+    for bay in (3, 4, 5):
+        stepped = stepped.stretched(f"plinth {bay}", "top", -step)
+    assert [v.severity for v in checked(stepped, [RULE], place).verdicts] == ["warning"]
+    followed = stepped
+    for bay in (3, 4, 5):
+        followed = followed.moved(f"plinth seal {bay}", y=-step)
+    assert not checked(followed, [RULE], place).verdicts
+    # Cut somewhere else it bridges the step; so does a second piece upon the joint.
+    elsewhere = followed.stretched("plinth seal 2", "right", 400.0).stretched("plinth seal 3", "left", 400.0)
+    bridged = with_part(followed, "second", block("seal", (11800, 12200), (300, 310), (8, 48)))
+    off = followed.moved("plinth seal 3", y=4.0)
+    for sketch in (elsewhere, bridged, off):
+        assert [v.severity for v in checked(sketch, [RULE], place).verdicts] == ["warning"]
+
+
+def test_no_strip_follows_a_step_that_is_too_large():
+    sketch = WALL.stretched("plinth 1", "top", -12.0).moved("plinth seal 1", y=-12.0)
+    assert [v.severity for v in checked(sketch, [RULE]).verdicts] == ["error"]

@@ -201,6 +201,21 @@ def test_properties(tmp_path):
     assert bare.GlobalId == found["bare"].guid
 
 
+@pytest.mark.parametrize("unit", ["mm", "m", "foot"])
+def test_lengths_are_stated_in_millimetres_whatever_the_unit(tmp_path, unit):
+    kit = Kit(unit=unit)
+    wall = kit.product("IfcWall", title="w")
+    metre = kit.make("IfcSIUnit", None, "LENGTHUNIT", None, "METRE")
+    own = kit.root("IfcPropertySet", "Own", None, [
+        kit.make("IfcPropertySingleValue", "Free", None, kit.make("IfcPositiveLengthMeasure", kit.length(0.01)), None),
+        kit.make("IfcPropertySingleValue", "InMetres", None, kit.make("IfcLengthMeasure", 0.25), metre),
+        kit.make("IfcPropertySingleValue", "Bare", None, kit.make("IfcReal", 10.0), None),
+    ])  # fmt: skip
+    kit.relate("IfcRelDefinesByProperties", [wall], own)
+    stated = by_name(kit.read(tmp_path))["w"].stated
+    assert stated == {"free": "10 mm", "inmetres": "250 mm", "bare": "10"}
+
+
 def test_several_property_sets_in_one_relation(tmp_path):
     kit = Kit()
     wall = kit.product("IfcWall", title="w")

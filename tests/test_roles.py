@@ -647,9 +647,10 @@ def test_cost_grows_in_proportion():
         ("curtain-only.ifc", "panel", 324),
         ("curtain-only.ifc", "column", 0),
         ("composite-parts.ifc", "column", 20),
-        ("composite-parts.ifc", "panel", 0),
+        ("composite-parts.ifc", "panel", 16),  # the outer walls, also that of layers; inner ones and parapets are none
         ("tall-building.ifc", "window", 21),
-        ("lab-mixed-ifc4.ifc", "column", 83),  # of 84; one short piece stands inside another column
+        ("tall-building.ifc", "panel", 16),  # four outer walls on each of four storeys
+        ("lab-mixed-ifc4.ifc", "column", 84),
     ],
 )
 def test_real_models(file, role, count):

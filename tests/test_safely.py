@@ -70,3 +70,17 @@ def test_a_file_in_place_of_the_folder_is_said_in_one_sentence(tmp_path):
     replace_file(tmp_path / "out", b"")
     with pytest.raises(CannotCheck, match="cannot be written"):
         replace_file(tmp_path / "out" / "issues.bcf", b"")
+
+
+def test_a_last_look_that_finds_fault_leaves_every_file_as_it_was(tmp_path):
+    one, two = tmp_path / "one", tmp_path / "two"
+    replace_file(one, b"old")
+
+    def finds_fault():
+        assert one.read_bytes() == b"old"
+        assert len(list(tmp_path.iterdir())) == 3, "both are written beside their places"
+        raise CannotCheck("somebody was here")
+
+    with pytest.raises(CannotCheck, match="somebody was here"):
+        replace_many({one: b"new", two: b"new"}, finds_fault)
+    assert [(path.name, path.read_bytes()) for path in tmp_path.iterdir()] == [("one", b"old")]

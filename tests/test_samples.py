@@ -37,9 +37,18 @@ def allowed(verdict):
     return TONGUE_MM if verdict.rule in ("column-seal", "seam-foam") and verdict.value_mm > 100 else 0.1
 
 
+AIR = "air-barrier-line"
+SEALS = {"column-seal", "plinth-seal", "opening-seal", "door-threshold-seal", "column-plinth-seal", "roof-edge-seal"}
+"""What closes the airtight line of the hall: it is broken where one of these is, and nowhere else."""
+
+
 def differences(truth, result):
     """What was expected and not found, and what was found and not expected, in words."""
-    said = [v for v in result.verdicts if v.state != "pass"]
+    said = [v for v in result.verdicts if v.state != "pass" and v.rule != AIR]
+    open_m = sum(v.value_mm for v in said if v.rule in SEALS and (v.value_mm or 0.0) > 1.0) / 1000.0
+    told_m = sum(v.value_mm for v in result.verdicts if v.rule == AIR and v.state == "fail") / 1000.0
+    if (open_m > 0) != (told_m > 0) or abs(result.airtight.broken_m - told_m) > 0.001:
+        return [f"airtight line: open over {told_m} m, {result.airtight.broken_m} m, seals missing over {open_m} m"]
     wanted = defaultdict(list)
     for one in truth.expected:
         wanted[one.rule, one.severity].append(one)

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from checker.errors import BadSettings
 from checker.model import ROLES, ModelFile
-from checker.settings import Acceptance, Settings, files_to_read, load_settings, settings_schema
+from checker.settings import Acceptance, Settings, Statuses, files_to_read, load_settings, settings_schema
 
 
 def limit(default, unit, **more):
@@ -49,6 +49,9 @@ panel = ["IfcWall, type=/Sandwich.*/", "IfcPlate, Name=/^PNL/"]
 column = "IfcColumn"
 [layers]
 seam-foam = "required"
+[ways]
+between-mullions = "checked"
+butting = "named"
 [limits.seam-width]
 target_mm = 28
 tolerance_mm = 0
@@ -56,6 +59,9 @@ strict = true
 severity = "note"
 [limits.foam-in-seam]
 enabled = false
+[bcf]
+due_days = { error = 7, note = 0 }
+stage = "Shop drawings"
 [[accepted]]
 issue = "3f0c5e7a"
 upto_mm = 38
@@ -94,10 +100,13 @@ def test_everything_that_can_be_set_is_read(tmp_path):
         "column": ("IfcColumn",),
     }
     assert settings.layer("seam-foam") == "required"
+    assert settings.ways == ("on-columns", "between-mullions")
     assert settings.limits_of(WIDTH) == WidthLimits(28.0, 0.0, True)
     assert settings.limits_of(FOAM) == FoamLimits()
     assert (settings.severity_of(WIDTH), settings.severity_of(FOAM)) == ("note", "warning")
     assert (settings.enabled(WIDTH), settings.enabled(FOAM)) == (True, False)
+    assert settings.due_days == {"error": 7, "note": 0}
+    assert settings.stage == "Shop drawings"
     assert settings.accepted == (
         Acceptance(
             "3f0c5e7a", datetime.date(2026, 12, 31), "Wider foam strip ordered for axis C4", "facade lead", 38.0
@@ -106,23 +115,41 @@ def test_everything_that_can_be_set_is_read(tmp_path):
     )
 
 
+def test_states_of_issues_take_a_word_or_several(tmp_path):
+    assert load(tmp_path, "").statuses == Statuses(("Open",), ("Closed",), ("ReOpened",))
+    text = "[bcf.statuses]\nopen = 'Offen'\nclosed = ['Erledigt', 'Closed']"
+    assert load(tmp_path, text).statuses == Statuses(("Offen",), ("Erledigt", "Closed"), ("ReOpened",))
+    says = complaint(tmp_path, "[bcf.statuses]\nclosed = ['Done', 'OPEN']")
+    assert says == "seamtrace.toml: [bcf.statuses] names 'Open' both for open and for closed. Remove one of them."
+
+
+def test_panels_on_columns_need_not_be_checked(tmp_path):
+    assert load(tmp_path, "[ways]\non-columns = 'named'").ways == ()
+
+
 def test_nothing_set_gives_the_defaults_of_the_rules(tmp_path):
     for settings in (load_settings(None, RULES), load(tmp_path, "")):
         assert settings.limits_of(WIDTH) == WidthLimits()
         assert settings.severity_of(FOAM) == "warning"
         assert settings.enabled(WIDTH)
         assert settings.layer("seam-foam") == "expected"
+        assert settings.ways == ("on-columns",)
         assert settings.models == settings.accepted == ()
+        assert (settings.due_days, settings.stage) == ({}, "")
 
 
 FAULTS = {
     # what stands in the file: the whole sentence after "seamtrace.toml"
+    "[bcf.statuses]\nclose = 'Done'": ": [bcf.statuses] has no state 'close'. Did you mean 'closed'?",
+    "[bcf.statuses]\nopen = []": ": [bcf.statuses] open must be a word or a list of words, not a list.",
     "[limts]": " has no section 'limts'. Did you mean 'limits'?",
     "[limits.seam-widht]": ": [limits] has no rule 'seam-widht'. Did you mean 'seam-width'?",
     "[limits.seam-width]\ntolerence_mm = 5": ": [limits.seam-width] has no setting 'tolerence_mm'. "
     "Did you mean 'tolerance_mm'?",
     "[roles]\npanels = 'IfcWall'": ": [roles] has no role 'panels'. Did you mean 'panel'?",
     "[layers]\nfoam-seam = 'off'": ": [layers] has no layer 'foam-seam'. Known names: seam-foam.",
+    "[ways]\nmullions = 'checked'": ": [ways] has no way 'mullions'. Did you mean 'between-mullions'?",
+    "[ways]\nbutting = true": ": [ways] butting must be one of 'checked', 'named', not true.",
     "[models]\na = { fil = 'a.ifc' }": ": [models.a] has no setting 'fil'. Did you mean 'file'?",
     "[models]\na = { owner = 'steel' }": ": [models.a] lacks 'file'. Add it.",
     "[models]\na = 'a.ifc'": ": [models] a must be a table, not 'a.ifc'.",
@@ -151,6 +178,11 @@ FAULTS = {
     "not 2026-01-01.",
     "[roles]\npanel = []": ": [roles] panel must be a query or a list of queries, not a list.",
     "[roles]\npanel = ['IfcWall', 3]": ": [roles] panel must be a query or a list of queries, not a list.",
+    "[bcf]\ndue_days = { eror = 7 }": ": [bcf.due_days] has no severity 'eror'. Did you mean 'error'?",
+    "[bcf]\ndue_days = 7": ": [bcf] due_days must be a table, not 7.",
+    "[bcf]\ndue_days = { error = 1.5 }": ": [bcf.due_days] error must be a whole number of days, 0 to 3650, not 1.5.",
+    "[bcf]\ndue_days = { error = -1 }": ": [bcf.due_days] error must be a whole number of days, 0 to 3650, not -1.",
+    "[bcf]\nstage = ' '": ": [bcf] stage must be a text, not ' '.",
     "[accepted]": ": accepted must be written as [[accepted]], not a table.",
     "[[accepted]]\nissue = '3f0c5e7a'": ": [[accepted]] entry 1 lacks 'until'. Add it.",
     "[[accepted]]\nissue = 12345678": ": [[accepted]] entry 1 issue must be the key a report shows, eight digits in "
@@ -257,6 +289,9 @@ places = st.sampled_from(
         ("roles", "panel"),
         ("layers", "seam-foam"),
         ("models", "a"),
+        ("bcf", "stage"),
+        ("bcf", "due_days"),
+        ("bcf", "due_days", "error"),
         *(("limits", "seam-width", key) for key in ("target_mm", "strict", "severity", "enabled")),
         *(("models", "a", key) for key in ("file", "owner", "shift_mm")),
         *(("accepted", key) for key in ("issue", "upto_mm", "until", "reason", "by")),

@@ -23,27 +23,33 @@ NAMES = {
         Panel de sistema:Acristalado; Sandwich 100 PIR; Paneeli 200; Julkisivupaneeli; precast wall panel;
         SandwichPanel; sandwich_panel_120; Panel column line C; Attikapaneel; Giebelpaneel; PIR-paneel;
         panel attyki; væg sandwichelement; Facade cassette; Sandwich wall 120 (steel/PIR/steel);
-        Porenbetonwandplatte; panneau de soubassement
+        Porenbetonwandplatte; panneau de soubassement;
+        Sandviç panel 120; cephe paneli; Dış duvar paneli; Yalıtımlı panel; Сендвіч-панель стінова; Стінова панель;
+        لوح ساندويتش; ألواح الجدران; اللوح الخارجي; لوح جدار ساندويتش 120;
+        샌드위치 패널; 외벽 패널; 샌드위치판넬; 夹芯墙板
     """,
     "roof": """
         Roof panel; Dachpaneel 120; Panneau sandwich toiture; panneau de toiture; dakpaneel; Tagpanel; Takpanel;
         takelement; Kattopaneeli; Płyta dachowa warstwowa; Panel dachowy; Střešní panel; Panel sandwich cubierta;
         Panel de cubierta; Pannello copertura; Кровельная панель; Сэндвич-панель кровельная; 屋面板;
-        Basic Roof:Generic; Dachplatte; Roof
+        Basic Roof:Generic; Dachplatte; Roof;
+        Çatı paneli; покрівельна панель; لوح سقف; 지붕 패널
     """,
     "column": """
         Column; Stütze HEA 200; Stuetze; Hallenstütze; Poteau HEA; kolom; stalen kolom; Søjle; Soejle; Pelare;
         Søyle; Pilari; Słup stalowy; Sloup; Columna; Pilar-001; Colonna; Coluna; Колонна К1; 柱; Giebelstütze;
         Wind column; Stahlstütze; Steel column C12; Column on plinth; Pendelstütze; Säule; Pilastro;
         Column at window; Pilier béton; Stützenprofil HEA; фахверковая колонна; Poteau d'angle; colonna in acciaio;
-        Kingpost
+        Kingpost;
+        Çelik kolon; Kolon C12; köşe kolonu; Колона К1; عمود فولاذي; العمود 12; 기둥; 철골 기둥 C1; Słup żelbetowy
     """,
     "plinth": """
         Plinth; Sockel; Sockelelement; Soubassement béton; plint; Sokkel; Sokkelelement; Sockelwand; Plinth wall;
         Kickerwall; kicker wall; Ground beam; Longrine; Sokkeli; Cokół; Sokl; Zócalo; Zoccolo; Цоколь;
         Muret de soubassement; plinth beam; Fertigteilsockel; Betonsockel; upstand; Funderingsbalk; Fundamentbalken;
         precast plinth element; Sokkelbjælke; muro de zócalo; Фундаментная балка; Plinth for panel; dwarf wall;
-        Belka podwalinowa; Frostschürze; soklelement i beton; zoccolo prefabbricato; цокольная балка
+        Belka podwalinowa; Frostschürze; soklelement i beton; zoccolo prefabbricato; цокольная балка;
+        Subasman; Su basman duvarı; وزرة; ميدة خرسانية; цоколь бетонний
     """,
     "base-rail": """
         Base rail; Plinth purlin; Sockelriegel; Fußriegel; Fussriegel; base angle; starter rail; sole plate;
@@ -65,7 +71,8 @@ NAMES = {
         tætningsliste; Seam seal; Moosgummi; ガスケット; seal strip 40x20; Torbodendichtung; Türdichtung;
         Expanding foam tape; Wandpaneel-Dichtung; EPDM Dichtung Paneel-Stütze; Fugendichtung; Joint EPDM poteau;
         naadafdichting; compriband tussen panelen; tätningslist pelare; pilarin tiiviste; уплотнитель стыка панелей;
-        nastro butilico
+        nastro butilico;
+        EPDM fitil; Sızdırmazlık bandı; sandviç panel contası; ущільнювач панелі; حشية مطاطية; 가스켓
     """,
     "sealant": """
         Sealant; silicone; Silikonfuge; silicone joint; Mastic; Dichtstoff; Fugenmasse; mastic bead;
@@ -78,14 +85,16 @@ NAMES = {
         backer rod; Hinterfüllschnur; schuim; PUR-schuim; skum; fogskum; vaahto; Pianka PUR; pěna; Espuma; Schiuma;
         Монтажная пена; 泡沫; Schaumstreifen; Foam filler; column foam; Fugenschaum; Paneelschaum; seam foam;
         plinth foam; foam filling panel joint; fond de joint; foam closure; Rundschnur PE; pianka w styku płyt;
-        fugeskum
+        fugeskum;
+        PU köpük; піна; رغوة بولي يوريثان; 우레탄 폼
     """,
     "insulation": """
         Insulation; Mineral wool; Dämmung; Mineralwolle; isolant; laine minérale; Isolatie; steenwol; isolering;
         mineraluld; eriste; Wełna mineralna; Izolace; Aislamiento; lana de roca; isolamento; Утеплитель; Минвата;
         保温; 断熱材; Wool strip; Sockeldämmung; plinth insulation; panel insulation; Dämmstreifen; Perimeterdämmung;
         Insulation at column; Fensterdämmung; Dämmplatte; Roof insulation; laine de roche en joint;
-        Dämmung Paneelstoß; Mineralwolle im Paneelstoß
+        Dämmung Paneelstoß; Mineralwolle im Paneelstoß;
+        Taş yünü; ısı yalıtımı; утеплювач; عزل حراري; صوف صخري; 단열재
     """,
     "tape": """
         Tape; Klebeband; ruban adhésif; adhesive tape; Tejp; Teippi; Taśma; Páska; Cinta adhesiva; Nastro adesivo;
@@ -117,13 +126,15 @@ NAMES = {
     "window": """
         Window; Fenster; Fenêtre; raam; vindue; fönster; vindu; ikkuna; Okno; Ventana Corredera; Finestra; Janela;
         Окно; 窗; Fensterelement; Window 1200x1000; Window with seal; kozijn; châssis; Fensterband;
-        Wandelement Fenster
+        Wandelement Fenster;
+        Pencere; вікно; نافذة; شباك; 창호
     """,
     "door": """
         Door; Gate; lifting door; sectional door; rolling door; Sektionaltor; Rolltor; Tor; Tor 4000x4500; Tür;
         porte sectionnelle; Porte; port; Hejseport; Skydedør; Dörr; Leddport; Nosto-ovi; Brama segmentowa; Drzwi;
         Vrata; Dveře; Puerta; Portone; Porta; Portão; Ворота; Дверь; 门; ドア; poort; Hallentor; roller shutter door;
-        Portail
+        Portail;
+        Kapı; seksiyonel kapı; двері; باب; بوابة; 셔터
     """,
     "": """
         column base plate; Column base; Stützenfuß; Fußplatte; pied de poteau; Platine de poteau;
@@ -135,14 +146,18 @@ NAMES = {
         floor panel; Bodenplatte; ceiling panel; stiffener; Panel fixing; Paneelauflager; Column splice; Gutter;
         Rinne; chéneau; Trapezblech; Sprinkler pipe; Window lintel; Sturz; Treppe; foundation; Fundament; end plate;
         rebar; Stützenkopf; Wandkonsole; panel clip; 螺栓; vis de panneau; Door frame bracket; base plate;
-        plinth bolt; Quellmörtel; Torpfostenfuß
+        plinth bolt; Quellmörtel; Torpfostenfuß;
+        Güneş paneli; kumanda paneli; لوحة كهرباء; لوحة تحكم; لوح شمسي; Zaunpaneel; panel ogrodzeniowy;
+        Panel fotowoltaiczny; Bedienpanel; LED panel; PV panel; Charging column; Ladesäule; Lautsprechersäule;
+        panneau solaire; panneau de clôture; panel de valla; pannello fotovoltaico; hegnspanel; Staketpanel;
+        태양광 패널; 분전 패널; 太阳能板; 太陽光パネル; Солнечная панель; Панель управления; Radiant panel; Fence panel
     """,
 }
 SILENT = """
     Basic Wall:Generic - 200mm; Beam HEA; IPE 200; Z-Profil; Winkel 80x8; Wall girt; Wandriegel; Betonwand; Wall;
     Plate; concrete wall; Strip; filler; joint; joint entre panneaux; BLK01.063; 001; fuge mellem elementer;
     database; Concrete - insulated 200; Suelo Hormigón, aislam+parquet 300; Bloque x2 50mm aislam. cav.;
-    trailer motor template; ٣٤; ??; \x00\x1b[31m
+    trailer motor template; Container; contact plate; Kapitel 3; kapital; IC-4; Altbau; ٣٤; ??; \x00\x1b[31m
 """
 
 

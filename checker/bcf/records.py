@@ -1,8 +1,13 @@
-"""What a BCF file holds, and what is to be changed in it. Nothing here knows the XML."""
+"""What a BCF file holds, and what is to be changed in it. Nothing here knows the XML.
 
-from dataclasses import dataclass
+Every GUID read is in lower case with hyphens where it is a UUID in any spelling, else as it stands. Texts are without
+blanks round them.
+"""
+
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
+Point = tuple[float, float, float]
 BcfVersion = Literal["2.1", "3.0"]
 BCF_VERSIONS: Final[tuple[BcfVersion, ...]] = ("2.1", "3.0")
 
@@ -30,9 +35,11 @@ class View:
 
 @dataclass(frozen=True, slots=True)
 class Topic:
-    """A topic as it stands in the file. ``guid`` is in lower case; ``folder`` is where its entries lie in the zip.
+    """A topic as it stands in the file. ``folder`` is where its entries lie in the zip, as a path with ``/``.
 
-    ``fault`` says why its markup cannot be read (then everything else is blank), or is ``""``.
+    ``guid`` is that of the markup; the folder may be called otherwise. ``fault`` says why the markup cannot be read, or
+    is ``""``; then ``guid`` is the one that the folder is called by (``""`` for none), and everything else is blank.
+    Dates are as written: see `moment`.
     """
 
     guid: str
@@ -59,7 +66,8 @@ class Topic:
 class Container:
     """A BCF file: its version, topics, and the words its extension lists allow (``()`` for "no list, any word").
 
-    ``notes`` are sentences on what is wrong in the file and was put up with; ``sha256`` of the bytes read.
+    ``notes`` are sentences on what is wrong in the file and was put up with; ``data`` is the file, byte for byte, and
+    ``sha256`` tells whether somebody has saved it since.
     """
 
     file: str
@@ -73,15 +81,49 @@ class Container:
     users: tuple[str, ...] = ()
     stages: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    data: bytes = field(default=b"", repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class HeaderFile:
+    """A model that a topic is about: GlobalId of its project, its name and its date; each may be ``""``."""
+
+    project: str
+    name: str
+    date: str
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What the file of a viewpoint says. Metres, in the coordinates of the model that the topic is about.
+
+    ``direction``, ``up`` and the second of each pair in ``clips`` are unit vectors; the latter points to what is cut
+    away from the place that is the first. The camera is orthogonal and shows ``height_m`` where that is not zero, else
+    it has ``field_of_view_deg``. ``selected`` are GlobalIds; ``coloured`` pairs a colour (``FFRRGGBB``) with some.
+    """
+
+    eye: Point
+    direction: Point
+    up: Point
+    field_of_view_deg: float
+    height_m: float
+    selected: tuple[str, ...]
+    coloured: tuple[tuple[str, tuple[str, ...]], ...]
+    lines: tuple[tuple[Point, Point], ...]
+    clips: tuple[tuple[Point, Point], ...]
 
 
 @dataclass(frozen=True, slots=True)
 class NewView:
-    """A viewpoint to write: its GUID, the XML of its file for the version at hand, and its picture (PNG)."""
+    """A viewpoint to write: its GUID, the XML of its file for the version at hand, and its picture (PNG).
+
+    ``caption`` is a sentence on what is to be seen, for the comment that points at it.
+    """
 
     guid: str
     xml: bytes
     png: bytes
+    caption: str = ""
 
 
 @dataclass(frozen=True, slots=True)

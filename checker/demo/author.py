@@ -35,7 +35,8 @@ class Options:
     placements of their own, which leave the building where it is. ``map_conversion`` gives each file, in the order
     structure, facade, precast (or as many as there are), an (eastings, northings, height, rotation in degrees) or
     None; coordinates in the files differ so that all meet on the map. ``shuffle`` seeds another order of elements and
-    numbers. ``body`` is how solids are described; "mixed" takes each way in turn.
+    numbers. ``body`` is how solids are described; "mixed" takes each way in turn. ``saved`` is the time stamp of the
+    files; parts whose keys begin with one of ``reissued`` get other GlobalIds, as careless exports give them.
     """
 
     schema: Schema = "IFC4"
@@ -51,6 +52,8 @@ class Options:
     split: Literal["three", "one", "many"] = "three"
     zipped: bool = False
     names: Literal["plain", "codes", "german"] = "plain"
+    saved: str = SAVED
+    reissued: tuple[str, ...] = ()
 
     @property
     def tongues(self) -> bool:
@@ -101,7 +104,7 @@ def write_files(folder: Path, hall: Hall, options: Options) -> Written:
         names |= {key: element.Name for key, element in writer.write(parts).items()}
         data = writer.text().encode("ascii")
         path = folder / f"{name}.{'ifczip' if options.zipped else 'ifc'}"
-        path.write_bytes(_zipped(f"{name}.ifc", data) if options.zipped else data)
+        path.write_bytes(zipped(f"{name}.ifc", data) if options.zipped else data)
         paths.append(path)
     return Written(tuple(paths), building, names)
 
@@ -141,7 +144,8 @@ class _Writer:
 
     def rooted(self, kind: str, key: str, *values: Any) -> Any:
         """An entity with a GlobalId from its key."""
-        return self.sheet.new(kind, guid(key), self.owner, *values)
+        again = "/again" if key.startswith(self.options.reissued or "\n") else ""
+        return self.sheet.new(kind, guid(key + again), self.owner, *values)
 
     def placement(self, above: Any, pose: Pose) -> Any:
         """A placement of its own, in the frame of the one above."""
@@ -359,7 +363,7 @@ class _Writer:
         header = self.sheet.file.header
         header.file_description.description = ("ViewDefinition [CoordinationView]",)
         name = header.file_name
-        name.name, name.time_stamp = f"{self.name}.ifc", SAVED
+        name.name, name.time_stamp = f"{self.name}.ifc", self.options.saved
         name.author, name.organization, name.authorization = ("Coordinator",), (OFFICE,), "none"
         name.preprocessor_version = name.originating_system = "seamtrace sample"
         text: str = self.sheet.file.to_string()
@@ -380,7 +384,8 @@ def _shuffled(text: str, seed: int) -> str:
     return head + "DATA;\n" + "\n".join(lines) + "\nENDSEC;" + tail
 
 
-def _zipped(name: str, data: bytes) -> bytes:
+def zipped(name: str, data: bytes) -> bytes:
+    """A zip file of one entry that is the same whenever it is made."""
     whole = BytesIO()
     with zipfile.ZipFile(whole, "w") as archive:
         entry = zipfile.ZipInfo(name, (2026, 3, 2, 8, 0, 0))

@@ -16,7 +16,7 @@ Severity = Literal["error", "warning"]
 END_OFFSET, SEAM_WIDTH = "panel-end-offset", "seam-width"
 PLINTH_LEVEL, PLINTH_STEP, RAIL_OFFSET = "plinth-level", "plinth-step", "base-rail-offset"
 COLUMN_SEAL, PLINTH_SEAL, SEAM_FOAM = "column-seal", "plinth-seal", "seam-foam"
-FLASHING_LAP, OPENING_SEAL = "flashing-lap", "opening-seal"
+FLASHING_LAP, OPENING_SEAL, THRESHOLD_SEAL = "flashing-lap", "opening-seal", "door-threshold-seal"
 
 LIMITS: Final[Mapping[str, tuple[float | None, float | None]]] = {
     END_OFFSET: (10.0, 20.0),
@@ -29,6 +29,7 @@ LIMITS: Final[Mapping[str, tuple[float | None, float | None]]] = {
     SEAM_FOAM: (-1.0, 1.0),
     FLASHING_LAP: (100.0, None),
     OPENING_SEAL: (-1.0, 1.0),
+    THRESHOLD_SEAL: (-1.0, 1.0),
 }
 """Least and greatest value in mm the sample hall is made for. Of layers the value is the longest stretch without
 cover (round an opening along the frame), negative where two pieces overlap."""
@@ -534,14 +535,14 @@ def _defects() -> list[Defect]:
             ),
         ),
         Defect(
-            "opening-seal-door-threshold-missing",
+            "door-threshold-seal-missing",
             "The lifting door has no seal strip at its bottom edge.",
-            (OPENING_SEAL,),
+            (THRESHOLD_SEAL,),
             1,
             1,
-            {OPENING_SEAL: 4000.0},
+            {THRESHOLD_SEAL: 4000.0},
             _drop("A/door/1/seal/sill"),
-            _at(OPENING_SEAL, "A", ("A/door/1/door",), 4000.0, (15000.0, -5.0, 28.0), "no strip along the threshold"),
+            _at(THRESHOLD_SEAL, "A", ("A/door/1/door",), 4000.0, (15000.0, -5.0, 28.0), "no strip along the threshold"),
         ),
     ]
 

@@ -27,6 +27,8 @@ GABLE_MM, SLOPE, DEPTH_MM = 6570.0, 0.07, 18000.0
 PLINTH_TOP, PLINTH_OUTER = 300.0, 118.0
 RAIL_OUTER, RAIL_FOOT = 108.0, 310.0
 SEAL_MM = 40.0
+COVER_MM = 80.0
+"""Flashings over the seams reach so far on both sides of the axis."""
 TONGUE_MM, TONGUE_WIDTH, TONGUE_PLAY = 12.0, 40.0, 1.0
 CORNERS: Final = (("A", "5"), ("D", "5"), ("D", "1"), ("A", "1"))
 """At each corner the panels of the first facade run past and cover those of the second."""
@@ -391,7 +393,7 @@ class _Clean:
     def seam_flashings(self, key: str) -> None:
         for axis, u in self.frames[key].axes:
             for number, v0, v1, n in flashing_pieces(self.seam_top(key, u)):
-                body = box(u - 75.0, u + 75.0, v0, v1, n, n + 1.0, "un")
+                body = box(u - COVER_MM, u + COVER_MM, v0, v1, n, n + 1.0, "un")
                 part = Part(f"{key}/seam-flashing/{axis}/{number}", "seam-flashing", key, (body,), axis=axis)
                 self.add(replace(part, sealed=True))
 

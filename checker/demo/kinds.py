@@ -99,7 +99,7 @@ KINDS: Final[Mapping[str, Kind]] = {
         ("Polyurethane foam", "PU-Schaum"),
     ),
     "seam-flashing": _sealing(
-        "B", "Seam flashing|Flashing 150x1|Flashing", "Fugenblech|Kantteil 150x1|Kantteil", _SHEET, "FLASHING"
+        "B", "Seam flashing|Flashing 160x1|Flashing", "Fugenblech|Kantteil 160x1|Kantteil", _SHEET, "FLASHING"
     ),
     "corner-flashing": _sealing(
         "B", "Corner flashing|Flashing 100x100x1|Flashing", "Eckblech|Kantteil 100x100x1|Kantteil", _SHEET, "FLASHING"

@@ -1,28 +1,34 @@
-"""``issues.bcf``: every issue as a topic of the BIM Collaboration Format 2.1, with viewpoint, picture and comment."""
+"""``issues.bcf``: every issue as a topic of the BIM Collaboration Format, with two viewpoints and their pictures."""
 
-import io
 import re
-import unicodedata
-import zipfile
-from collections.abc import Iterable, Sequence
+import struct
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from datetime import date, timedelta
 from math import inf
 from pathlib import Path, PureWindowsPath
 from typing import Final
 from uuid import UUID, uuid5
 
 import numpy as np
-from lxml import etree
 
+from checker.bcf.archive import joined, new
+from checker.bcf.reading import container
+from checker.bcf.records import BcfVersion, Comment, Container, HeaderFile, NewTopic, NewView, Seen, Topic, View
+from checker.bcf.splicing import update
+from checker.bcf.writing import extensions_file, markup_file, project_file, version_file, view_file, view_files
+from checker.bcf.xml import legal
 from checker.model import Model
-from checker.output.picture import Point, Viewpoint, draw_all, element_boxes, is_global_id, viewpoint
+from checker.output.picture import draw_all
 from checker.output.safely import replace_file
-from checker.result import Issue, Result, Severity, Verdict
+from checker.output.views import Viewpoint, both_views, element_boxes, is_global_id
+from checker.result import Issue, Point, Remark, Result, Severity, Verdict
 from checker.rule import required_range
 
 AUTHOR: Final = "seamtrace"
 TYPE: Final[dict[Severity, str]] = {"error": "Error", "warning": "Warning", "note": "Note"}
 PRIORITY: Final[dict[Severity, str]] = {"error": "High", "warning": "Normal", "note": "Low"}
+STATUSES: Final = ("Open", "Closed", "ReOpened")
 CAUTION: Final = "A geometric check is no certificate; structure, fire, wind and lifting are for qualified people."
 MOST_LINES: Final = 12
 """Members and parts named one by one; the rest is counted. Readers show descriptions in small boxes."""
@@ -31,16 +37,14 @@ LONGEST_TITLE: Final = 240
 LONGEST_TEXT: Final = 2000
 
 _STAMP: Final = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")
-# Marks that reverse the reading direction: legal in XML, and a way to make a name read as something else.
-_REVERSING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
-def write_bcf(result: Result, path: Path, saved: str) -> None:
+def write_bcf(result: Result, path: Path, saved: str, version: BcfVersion = "2.1") -> None:
     """Write all issues of a run, at once or not at all; ``saved`` as for `issues_bcf`. Raises `CannotCheck`."""
-    replace_file(path, issues_bcf(result, saved))
+    replace_file(path, issues_bcf(result, saved, version))
 
 
-def issues_bcf(result: Result, saved: str) -> bytes:
+def issues_bcf(result: Result, saved: str, version: BcfVersion = "2.1") -> bytes:
     """The content of the file; ``saved`` is the time of the run as ``YYYY-MM-DDThh:mm:ssZ``.
 
     A run without issues gives a file without topics, so that no earlier file is mistaken for the present state.
@@ -49,68 +53,112 @@ def issues_bcf(result: Result, saved: str) -> bytes:
         raise ValueError(f"no time stamp in UTC: {saved!r}")
     if len({issue.topic.lower() for issue in result.issues}) < len(result.issues):
         raise ValueError("two issues share one topic")
-    model = result.model
-    boxes = element_boxes(model)
-    views = [viewpoint(issue, model, boxes) for issue in result.issues]
-    archive = _Archive(saved)
-    archive.add("bcf.version", _xml(_version()))
-    archive.add("project.bcfp", _xml(_project(model)))
-    for issue, view, picture in zip(result.issues, views, draw_all(views, model, boxes), strict=True):
-        # Both follow from what they name, so the same run gives the same file.
-        view_guid = str(uuid5(UUID(issue.topic), f"viewpoint {view!r}"))
-        folder = issue.topic.lower()
-        archive.add(f"{folder}/", b"")
-        archive.add(f"{folder}/markup.bcf", _xml(_markup(issue, result, view_guid, saved)))
-        archive.add(f"{folder}/viewpoint.bcfv", _xml(_visualization(_as_opened(view), view_guid)))
-        archive.add(f"{folder}/snapshot.png", picture)
-    return archive.close()
+    # A new file is an empty one to which topics are added.
+    empty = container("issues.bcf", empty_bcf(result.model, saved, version))
+    return update(empty, [], list(new_topics(result, result.issues, saved, empty)), saved).data
 
 
-class _Archive:
-    """A zip file without anything that changes from run to run."""
-
-    def __init__(self, saved: str) -> None:
-        self._bytes = io.BytesIO()
-        self._zip = zipfile.ZipFile(self._bytes, "w")
-        year, month, day, hour, minute, second = map(int, re.split("[-T:]", saved[:-1]))
-        # The format counts years from 1980 in seven bits.
-        self._time = (min(max(year, 1980), 2107), month, day, hour, minute, second)
-
-    def add(self, name: str, data: bytes) -> None:
-        """Add a file, or a folder where the name ends with a slash."""
-        entry = zipfile.ZipInfo(name, self._time)
-        entry.create_system = 3
-        folder = name.endswith("/")
-        entry.external_attr = (0o040755 << 16 | 0x10) if folder else 0o100644 << 16
-        # Pictures are packed already.
-        packed = not folder and not name.endswith(".png")
-        entry.compress_type = zipfile.ZIP_DEFLATED if packed else zipfile.ZIP_STORED
-        self._zip.writestr(entry, data)
-
-    def close(self) -> bytes:
-        """The finished archive."""
-        self._zip.close()
-        return self._bytes.getvalue()
+def empty_bcf(model: Model, saved: str, version: BcfVersion) -> bytes:
+    """A file without topics."""
+    known = (source.project_guid for source in model.sources if is_global_id(source.project_guid))
+    names = (_line(source.project) for source in model.sources)
+    files = {
+        "bcf.version": version_file(version),
+        "project.bcfp": project_file(version, next(known, AUTHOR), next(filter(None, names), "")),
+    }
+    if version == "3.0":
+        files["extensions.xml"] = extensions_file([*TYPE.values()], STATUSES, [*PRIORITY.values()])
+    return joined(new(name, data, saved) for name, data in files.items())
 
 
-def legal(text: str) -> str:
-    r"""A text that XML 1.0 can hold and that reads as it is written; lines stay lines.
+def new_topics(result: Result, issues: Sequence[Issue], saved: str, found: Container) -> Iterator[NewTopic]:
+    """The topics of some issues of a run, in the version of the file that they are for.
 
-    >>> legal("a\x00b\r\nc\ud800")
-    'a�b\nc�'
+    Words that its lists spell otherwise are spelt like there.
     """
-    text = text.replace("\r\n", "\n").replace("\r", "\n").replace("\t", " ")
-    if text.isascii() and text.replace("\n", "").isprintable():
-        return text
-    return "".join("�" if _illegal(letter) else letter for letter in text)
+    changes = result.changes.issues if result.changes else ()
+    remarks = {change.topic: change.remark for change in changes}
+    models = _models(result.model, found.version)
+    for issue, views in zip(issues, new_views(result.model, issues, found.version), strict=True):
+        topic = _spelt(_topic(issue, result, views, saved, remarks.get(issue.topic)), found)
+        contents = ((view.xml, view.png) for view in views)
+        names = ((view.file, view.snapshot) for view in topic.views)
+        files = [file for pair in zip(names, contents, strict=True) for file in zip(*pair, strict=True)]
+        yield NewTopic(topic.guid, (("markup.bcf", markup_file(found.version, topic, models)), *files))
 
 
-def _illegal(letter: str) -> bool:
-    return (
-        (unicodedata.category(letter) in ("Cc", "Cs") and letter != "\n")
-        or letter in _REVERSING
-        or letter in "\ufffe\uffff"
+def new_views(model: Model, issues: Sequence[Issue], version: BcfVersion) -> Iterator[tuple[NewView, ...]]:
+    """The viewpoints of some issues, with the pictures, which take nearly all the time of a run."""
+    boxes = element_boxes(model)
+    pairs = [both_views(issue, model, boxes) for issue in issues]
+    pictures = draw_all([view for pair in pairs for view in pair], model, boxes)
+    for issue, pair in zip(issues, pairs, strict=True):
+        yield tuple(_new_view(issue, view, next(pictures), version) for view in pair)
+
+
+def _new_view(issue: Issue, view: Viewpoint, picture: bytes, version: BcfVersion) -> NewView:
+    seen = _seen(view)
+    # The GUID follows from what the file says, so the same view has the same in every run and in both versions.
+    guid = str(uuid5(UUID(issue.topic), f"viewpoint {seen!r}"))
+    width, height = struct.unpack_from(">II", picture, 16)
+    return NewView(guid, view_file(version, guid, seen, width / height), picture, view.caption)
+
+
+def _spelt(topic: Topic, lists: Container) -> Topic:
+    """A topic with its words spelt as in lists of allowed words that differ in capitals alone."""
+
+    def like(word: str, allowed: tuple[str, ...]) -> str:
+        return next((other for other in allowed if other.casefold() == word.casefold()), word)
+
+    return replace(
+        topic,
+        type=like(topic.type, lists.types),
+        status=like(topic.status, lists.statuses),
+        priority=like(topic.priority, lists.priorities),
+        labels=tuple(dict.fromkeys(like(label, lists.labels) for label in topic.labels)),
+        assigned=like(topic.assigned, lists.users),
+        stage=like(topic.stage, lists.stages),
     )
+
+
+def _topic(issue: Issue, result: Result, views: Sequence[NewView], saved: str, remark: Remark | None) -> Topic:
+    title = _line(issue.title, LONGEST_TITLE) or _line(issue.rule)
+    # Some readers list viewpoints by their comments only, so each has one.
+    said = [(str(uuid5(UUID(issue.topic), f"comment {v.guid} {saved}")), f"{v.caption} {title}") for v in views]
+    if remark is not None:
+        said[0] = (remark.guid, legal(remark.text))
+    usual = "Closed" if issue.accepted else "Open"
+    return Topic(
+        guid=issue.topic.lower(),
+        folder=issue.topic.lower(),
+        title=title,
+        type=TYPE[issue.severity],
+        status=(remark and remark.status) or usual,
+        priority=PRIORITY[issue.severity],
+        labels=tuple(_labels(issue)),
+        created=saved,
+        author=AUTHOR,
+        due=_due(issue, result, saved),
+        assigned=_line(issue.owner),
+        stage=_line(result.stage),
+        description=description(issue, result),
+        comments=tuple(
+            Comment(guid, saved, AUTHOR, text, view.guid) for (guid, text), view in zip(said, views, strict=True)
+        ),
+        views=tuple(View(view.guid, *view_files(view.guid, first=not n)) for n, view in enumerate(views)),
+    )
+
+
+def _models(model: Model, version: BcfVersion) -> list[HeaderFile]:
+    """The models as the header names them: 3.0 wants the name that the model's own header gives."""
+    files = []
+    for number, source in enumerate(model.sources, 1):
+        names = (source.header_name, source.file) if version == "3.0" else (source.file, source.header_name)
+        # Only the last part: folders say where a person works.
+        name = next(filter(None, (_line(PureWindowsPath(name).name) for name in names)), f"model {number}")
+        project = source.project_guid if is_global_id(source.project_guid) else ""
+        files.append(HeaderFile(project, name, source.saved if _STAMP.fullmatch(source.saved) else ""))
+    return files
 
 
 def _line(text: str, longest: int = LONGEST_NAME) -> str:
@@ -119,70 +167,15 @@ def _line(text: str, longest: int = LONGEST_NAME) -> str:
     return text if len(text) <= longest else f"{text[: longest - 3]}..."
 
 
-Node = etree._Element
-
-
-def _add(parent: Node, tag: str, text: str | None = None, **attributes: str) -> Node:
-    node = etree.SubElement(parent, tag, attributes)
-    node.text = text
-    return node
-
-
-def _xml(root: Node) -> bytes:
-    return etree.tostring(root, encoding="UTF-8", xml_declaration=True, pretty_print=True)
-
-
-def _version() -> Node:
-    root = etree.Element("Version", VersionId="2.1")
-    _add(root, "DetailedVersion", "2.1")
-    return root
-
-
-def _project(model: Model) -> Node:
-    root = etree.Element("ProjectExtension")
-    known = (source.project_guid for source in model.sources if is_global_id(source.project_guid))
-    project = _add(root, "Project", ProjectId=next(known, AUTHOR))
-    names = (_line(source.project) for source in model.sources)
-    if name := next(filter(None, names), ""):
-        _add(project, "Name", name)
-    # The standard's sample of such a schema cannot be loaded, so none is named: then every word is allowed.
-    _add(root, "ExtensionSchema")
-    return root
-
-
-def _markup(issue: Issue, result: Result, view_guid: str, saved: str) -> Node:
-    root = etree.Element("Markup")
-    header = _add(root, "Header")
-    for number, source in enumerate(result.model.sources, 1):
-        guid = {"IfcProject": source.project_guid} if is_global_id(source.project_guid) else {}
-        file = _add(header, "File", isExternal="true", **guid)
-        # Only the last part: folders say where a person works.
-        name = PureWindowsPath(source.file).name or PureWindowsPath(source.header_name).name
-        _add(file, "Filename", _line(name) or f"model {number}")
-        if _STAMP.fullmatch(source.saved):
-            _add(file, "Date", source.saved)
-    status = "Closed" if issue.accepted else "Open"
-    topic = _add(root, "Topic", Guid=issue.topic.lower(), TopicType=TYPE[issue.severity], TopicStatus=status)
-    title = _line(issue.title, LONGEST_TITLE) or _line(issue.rule)
-    _add(topic, "Title", title)
-    _add(topic, "Priority", PRIORITY[issue.severity])
-    for label in _labels(issue):
-        _add(topic, "Labels", label)
-    _add(topic, "CreationDate", saved)
-    _add(topic, "CreationAuthor", AUTHOR)
-    if owner := _line(issue.owner):
-        _add(topic, "AssignedTo", owner)
-    _add(topic, "Description", description(issue, result))
-    comment = _add(root, "Comment", Guid=str(uuid5(UUID(issue.topic), f"comment {view_guid} {saved}")))
-    _add(comment, "Date", saved)
-    _add(comment, "Author", AUTHOR)
-    x, y, z = issue.point_m
-    _add(comment, "Comment", f"The ring marks the worst place, x {x:.3f} y {y:.3f} z {z:.3f} m. {title}")
-    _add(comment, "Viewpoint", Guid=view_guid)
-    entry = _add(root, "Viewpoints", Guid=view_guid)
-    _add(entry, "Viewpoint", "viewpoint.bcfv")
-    _add(entry, "Snapshot", "snapshot.png")
-    return root
+def _due(issue: Issue, result: Result, saved: str) -> str:
+    """When an issue is due, at noon UTC so that it is the same day nearly everywhere; nothing where it is accepted."""
+    days = result.due_days.get(issue.severity)
+    if days is None or issue.accepted:
+        return ""
+    try:
+        return f"{date.fromisoformat(saved[:10]) + timedelta(days)}T12:00:00Z"
+    except OverflowError:  # a release at the end of the calendar
+        return ""
 
 
 def _labels(issue: Issue) -> Iterable[str]:
@@ -250,56 +243,31 @@ def _move(issue: Issue) -> str:
     return f"Move: {_line(move.what)} {move.distance_mm:.1f} mm {_line(move.direction)}, seen from outside{likewise}."
 
 
-def _as_opened(view: Viewpoint) -> Viewpoint:
+def _seen(view: Viewpoint) -> Seen:
     """The view in the coordinates of the file whose part should move: what its designer opens it with."""
-    if not view.frame:
-        return view
-    back = np.linalg.inv(np.array(view.frame))
+    back = np.linalg.inv(np.array(view.frame)) if view.frame else None
 
     def place(point: Point) -> Point:
+        if back is None:
+            return point
         x, y, z = (np.round(back[:3, :3] @ point + back[:3, 3], 6) + 0.0).tolist()
         return x, y, z
 
     def way(direction: Point) -> Point:
+        if back is None:
+            return direction
         turned = back[:3, :3] @ direction
         x, y, z = (np.round(turned / np.linalg.norm(turned), 12) + 0.0).tolist()
         return x, y, z
 
-    return replace(view, eye=place(view.eye), place=place(view.place), direction=way(view.direction), up=way(view.up))
-
-
-def _visualization(view: Viewpoint, guid: str) -> Node:
-    root = etree.Element("VisualizationInfo", Guid=guid)
-    components = _add(root, "Components")
-    _add(components, "ViewSetupHints", SpacesVisible="false", SpaceBoundariesVisible="false", OpeningsVisible="false")
-    if view.selected:
-        _components(_add(components, "Selection"), view.selected)
-    _add(components, "Visibility", DefaultVisibility="true")
-    if view.coloured:
-        colouring = _add(components, "Coloring")
-        for colour, guids in view.coloured:
-            _components(_add(colouring, "Color", Color=colour), guids)
-    camera = _add(root, "PerspectiveCamera")
-    _vector(camera, "CameraViewPoint", view.eye)
-    _vector(camera, "CameraDirection", view.direction)
-    _vector(camera, "CameraUpVector", view.up)
-    _add(camera, "FieldOfView", repr(view.field_of_view_deg))
-    # Three short lines cross at the place, for viewers that show lines: the seam itself may be too fine to see.
-    lines = _add(root, "Lines")
-    for axis in range(3):
-        line = _add(lines, "Line")
-        for end, sign in (("StartPoint", -1), ("EndPoint", 1)):
-            x, y, z = (p + sign * view.detail_m / 2 * (axis == i) for i, p in enumerate(view.place))
-            _vector(line, end, (x, y, z))
-    return root
-
-
-def _components(parent: Node, guids: Sequence[str]) -> None:
-    for guid in guids:
-        _add(parent, "Component", IfcGuid=guid)
-
-
-def _vector(parent: Node, tag: str, vector: Point) -> None:
-    node = _add(parent, tag)
-    for axis, value in zip("XYZ", vector, strict=True):
-        _add(node, axis, repr(float(value)))
+    return Seen(
+        eye=place(view.eye),
+        direction=way(view.direction),
+        up=way(view.up),
+        field_of_view_deg=view.field_of_view_deg,
+        height_m=view.height_m,
+        selected=view.selected,
+        coloured=view.coloured,
+        lines=tuple((place(start), place(end)) for start, end in view.lines),
+        clips=tuple((place(on), way(towards)) for on, towards in view.clips),
+    )

@@ -14,10 +14,14 @@ from checker.errors import CannotCheck
 from checker.model import ROLES, Element, Ints, Model
 from checker.output.summary import columns, count, cut, paragraph, plain
 from checker.rule import Rule
+from checker.words import skeleton
 
 _EXAMPLES: Final = 3
 _MOST_NAMELESS: Final = 20
-_SIZES: Final = re.compile(r" [0-9.]+( x [0-9.]+)+ m\b")
+_MOST_DOUBTFUL: Final = 20
+_SURE: Final = 0.5
+"""What is recognised with less confidence than this is doubtful."""
+_SIZES: Final = re.compile(r"(?:,(?= [0-9]))? [0-9.]+( x [0-9.]+)+ m\b")
 """Elements recognised by the same words and shape differ in size; their reasons count as one."""
 
 
@@ -28,37 +32,74 @@ def recognised(model: Model, nameless: Ints) -> str:
     total = sum(map(len, present.values()))
     parts = [[f"{total} of {count(len(model.elements), 'element')} recognised"]]
     if present:
-        parts.append(columns([["role", "elements", "mean", "least"], *_confidences(model, present)], right=(1, 2, 3)))
+        head = ["role", "elements", "doubtful", "most", "mean", "least"]
+        parts.append(columns([head, *_confidences(model, present)], right=range(1, len(head))))
     for role, which in present.items():
-        reasons = Counter(_SIZES.sub("", model.roles[i].reason) for i in which).most_common()
-        lines = [role]
-        for reason, times in reasons[:_EXAMPLES]:
-            lines += paragraph(f"{times} x {reason}", first="  ", rest="    ")
-        if len(reasons) > _EXAMPLES:
-            lines.append(f"  and {len(reasons) - _EXAMPLES} more reasons")
+        lines = [role, *_reasons(model, which, "  ")]
         parts.append([*lines, *(f"  such as {_introduced(model.elements[i])}" for i in which[:_EXAMPLES])])
     parts.append(_nameless(model, nameless))
     return "\n\n".join("\n".join(part) for part in parts) + "\n"
+
+
+def _reasons(model: Model, which: Sequence[int], before: str) -> list[str]:
+    """Why some elements have their role, with counts, the most frequent reasons first."""
+    reasons = Counter(_SIZES.sub("", model.roles[i].reason) for i in which).most_common()
+    lines = []
+    for reason, times in reasons[:_EXAMPLES]:
+        lines += paragraph(f"{times} x {reason}", first=before, rest=f"{before}  ")
+    if len(reasons) > _EXAMPLES:
+        lines.append(f"{before}and {len(reasons) - _EXAMPLES} more reasons")
+    return lines
 
 
 def proposed_roles(model: Model, nameless: Ints) -> str:
     """A ``[roles]`` section (TOML) whose queries choose just what was recognised, as a start for a project's own.
 
     Queries are as general as the models at hand allow: by class alone where that tells enough, else also by predefined
-    type, type name, object type, name, and at last by GlobalId.
+    type, type name, object type, name, and at last by GlobalId. Those of doubtful elements are comments.
     """
-    lines = ["[roles]"]
-    roles = [found.role for found in model.roles]
+    files = ", ".join(source.file for source in model.sources)
+    lines = [
+        *paragraph(f"What was recognised in {files}.", first="# ", rest="# "),
+        "# A query decides for every element it names, also in later releases; what none names is still recognised by",
+        "# itself. Check each line against the model, then keep this section in seamtrace.toml.",
+        "[roles]",
+    ]
     for role in ROLES:
-        which = [i for i, found in enumerate(roles) if found == role]
-        if which:
-            least = min(model.roles[i].confidence for i in which)
-            lines.append(f"# {count(len(which), 'element')}, the least certain of them {least:.0%} sure")
-            lines += [f"{role} = [", *(f"    {_toml(query)}," for query in _queries(model, which)), "]"]
+        which = [i for i, found in enumerate(model.roles) if found.role == role]
+        sure = [i for i in which if model.roles[i].confidence >= _SURE]
+        doubtful = [i for i in which if model.roles[i].confidence < _SURE]
+        if not which:
+            continue
+        lines += _spread(model, sure, "# ")
+        lines += [
+            f"{role} = [" if sure else f"# {role} = [",
+            *(f"    {_toml(query)}," for query in _queries(model, sure)),
+        ]
+        if doubtful:
+            lines += _spread(model, doubtful, "    # Doubtful, so left to be recognised: ")
+            lines += ["    # Take away the # of those that are right."]
+            lines += _commented(_queries(model, doubtful), "    ")
+        lines.append("]" if sure else "# ]")
     if len(nameless):
-        lines.append("# At the facade and without a role; put them where they belong:")
-        lines += [f"# {plain(_toml(query))}" for query in _queries(model, nameless.tolist())]
+        lines.append("# At the facade and without a role; put those that seal where they belong:")
+        lines += _commented(_queries(model, nameless.tolist()), "")
     return "\n".join(lines) + "\n"
+
+
+def _spread(model: Model, which: Sequence[int], before: str) -> list[str]:
+    """How many elements these are, how sure they are and why, as comments."""
+    if not which:
+        return []
+    sure = sorted(model.roles[i].confidence for i in which)
+    span = f"{sure[0]:.0%}" if sure[0] == sure[-1] else f"{sure[0]:.0%} to {sure[-1]:.0%}"
+    indent = before[: before.index("#")]
+    return [f"{before}{count(len(which), 'element')}, {span} sure", *_reasons(model, which, f"{indent}#   ")]
+
+
+def _commented(queries: Sequence[str], before: str) -> list[str]:
+    lines = [f"{before}# {plain(_toml(query))}," for query in queries[:_MOST_DOUBTFUL]]
+    return lines + ([f"{before}# and {len(queries) - _MOST_DOUBTFUL} more"] if len(queries) > _MOST_DOUBTFUL else [])
 
 
 def write_proposal(path: Path, text: str) -> None:
@@ -121,7 +162,8 @@ def _default(limit: "dataclasses.Field[Any]") -> str:
 def _confidences(model: Model, present: dict[str, list[int]]) -> Iterator[list[str]]:
     for role, which in present.items():
         sure = [model.roles[i].confidence for i in which]
-        yield [role, str(len(which)), f"{sum(sure) / len(sure):.0%}", f"{min(sure):.0%}"]
+        shares = (max(sure), sum(sure) / len(sure), min(sure))
+        yield [role, str(len(which)), str(sum(s < _SURE for s in sure)), *(f"{share:.0%}" for share in shares)]
 
 
 def _introduced(element: Element) -> str:
@@ -132,14 +174,20 @@ def _nameless(model: Model, nameless: Ints) -> list[str]:
     if not len(nameless):
         return ["Nothing flat or slender at the facade is without a role."]
     lines = [f"At the facade, flat or slender, and without a role: {count(len(nameless), 'element')}"]
-    lines += [f"  {_introduced(model.elements[i])}" for i in nameless[:_MOST_NAMELESS]]
-    if len(nameless) > _MOST_NAMELESS:
-        lines.append(f"  and {len(nameless) - _MOST_NAMELESS} more")
+    alike: dict[tuple[str, str], list[Element]] = {}
+    for i in nameless.tolist():
+        element = model.elements[i]
+        alike.setdefault((element.ifc_class, skeleton(element.name)), []).append(element)
+    kinds = sorted(alike.values(), key=len, reverse=True)
+    lines += [f"  {len(kind)} x such as {_introduced(kind[0])}" for kind in kinds[:_MOST_NAMELESS]]
+    if len(kinds) > _MOST_NAMELESS:
+        lines.append(f"  and {sum(map(len, kinds[_MOST_NAMELESS:]))} more of other names")
     return [*lines, "Those that seal belong under [roles] of the project file; --write FILE proposes a start."]
 
 
 # ---- queries that choose given elements and no others ---------------------------------------------------------------
 
+_GLOBAL_ID: Final = re.compile(r"[0-3][0-9A-Za-z_$]{21}")
 _CASE: Final = re.compile("(StandardCase|ElementedCase)$")
 _TELLING: Final = frozenset({"IfcColumn", "IfcWindow", "IfcDoor", "IfcOpeningElement", "IfcRoof"})
 """Classes that are a query by themselves. Of others, the next release may bring some that are something else."""
@@ -157,7 +205,7 @@ def _queries(model: Model, which: Sequence[int]) -> list[str]:
         fit = {query for query, found in chosen.items() if wanted.issuperset(found)}
         used = dict.fromkeys(query for i in left if (query := describe(model.elements[i])) in fit and query)
         left = [i for i in left if describe(model.elements[i]) not in used]
-        queries += used
+        queries += sorted(used)
     return queries
 
 
@@ -177,7 +225,7 @@ def _by_predefined(element: Element) -> str:
 
 def _by_stem(element: Element) -> str:
     """Names that begin alike and go on with a number."""
-    stem = re.match(r"([A-Za-z_ -]{2,})[0-9]", element.name)
+    stem = re.match(r"((?:[^\W\d]|[_ -]){2,})[0-9]", element.name)
     return f"{_class(element)}, Name=/^{stem[1]}[0-9]/" if stem else ""
 
 
@@ -196,10 +244,12 @@ _DESCRIPTIONS: Final[tuple[Callable[[Element], str], ...]] = (
     lambda element: _where(element, "ObjectType", element.object_type),
     _by_stem,
     lambda element: _where(element, "Name", element.name),
-    lambda element: element.guid,
+    lambda element: element.guid if _GLOBAL_ID.fullmatch(element.guid) else "",
 )
 
 
 def _toml(text: str) -> str:
+    if "'" not in text and text.isprintable():
+        return f"'{text}'"
     # A JSON string is a TOML string but for the one control character that JSON leaves as it is.
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

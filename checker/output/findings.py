@@ -6,8 +6,23 @@ from importlib.resources import files
 from typing import Any, Final
 
 from checker import __version__
+from checker.identity import Parts, parts_of, release_id
 from checker.model import Intake, Source
-from checker.result import SEVERITIES, Coverage, Issue, Move, Result, Verdict
+from checker.result import (
+    LIVES,
+    SEVERITIES,
+    Airtight,
+    Change,
+    Changes,
+    Coverage,
+    Issue,
+    Move,
+    Occupied,
+    PartChange,
+    Result,
+    Verdict,
+    WayFound,
+)
 
 FORMAT: Final = 1
 """Goes up when a key changes its meaning or goes away."""
@@ -23,6 +38,7 @@ def findings(result: Result) -> bytes:
     model = result.model
     sources = [
         {
+            "name": source.name,
             "file": source.file,
             "sha256": source.sha256,
             "schema": source.schema,
@@ -34,20 +50,28 @@ def findings(result: Result) -> bytes:
     summary: dict[str, object] = {
         "panels": result.panels,
         "columns": result.columns,
+        "column_places": result.column_places,
         "seams": len(next(iter(result.seams.columns.values()), [])),
         "seam_length_m": _metres(result.seam_length_m),
         **{severity: result.count(severity) for severity in SEVERITIES},
+        "unchecked": result.unchecked or None,
     }
     guids = [element.guid for element in model.elements]
     sections = (
         ("format", json.dumps(FORMAT)),
         ("tool", _line({"name": "seamtrace", "version": __version__})),
+        ("release", json.dumps(release_id(model.sources))),
         ("models", _list(sources)),
         ("intake", _list(_intake(source, one) for source, one in zip(model.sources, model.intake, strict=False))),
         ("summary", _line(summary)),
+        ("ways", _list(map(_way, result.ways))),
+        ("occupied", _list(map(_occupied, result.occupied))),
         ("coverage", _list(map(_coverage, result.coverage))),
+        ("airtight", "null" if result.airtight is None else _line(_airtight(result.airtight))),
         ("verdicts", _list(map(_verdict, result.verdicts))),
         ("issues", _list(_issue(issue, guids) for issue in result.issues)),
+        ("changes", _changes(result.changes) if result.changes and result.changes.since else "null"),
+        ("parts", _list(_parts(parts_of(model)))),
     )
     text = "{\n" + ",\n".join(f'"{key}": {content}' for key, content in sections) + "\n}\n"
     # A name from a model may hold half a surrogate pair, which no encoding can write.
@@ -79,6 +103,27 @@ def _metres(value: float) -> float:
 
 def _point(point: tuple[float, float, float]) -> list[float]:
     return [_metres(value) for value in point]
+
+
+def _way(way: WayFound) -> Json:
+    return {
+        "way": way.way,
+        "checked": way.checked,
+        "panels": way.panels,
+        "gaps": way.gaps,
+        "length_m": _metres(way.length_m),
+        "width_min_mm": _mm(way.width_min_mm),
+        "width_max_mm": _mm(way.width_max_mm),
+        "occupied": way.occupied,
+        "closed": way.closed,
+        "facades": list(way.facades),
+        "says": way.says,
+    }
+
+
+def _occupied(seam: Occupied) -> Json:
+    elements = [{"guid": guid, "class": kind, "name": name} for guid, kind, name in seam.elements]
+    return {"subject": seam.subject, "share": round(seam.share, 4), "elements": elements}
 
 
 def _intake(source: Source, one: Intake) -> Json:
@@ -119,7 +164,12 @@ def _coverage(coverage: Coverage) -> Json:
         "undecided": coverage.undecided,
         "accepted": coverage.accepted,
         "length_m": _metres(coverage.length_m),
+        "stated": coverage.stated,
     }
+
+
+def _airtight(line: Airtight) -> Json:
+    return {name: _metres(getattr(line, name)) for name in line.__dataclass_fields__}
 
 
 def _verdict(verdict: Verdict) -> Json:
@@ -144,6 +194,7 @@ def _verdict(verdict: Verdict) -> Json:
 def _issue(issue: Issue, guids: list[str]) -> Json:
     return {
         "key": issue.key,
+        "check_id": issue.check_id,
         "topic": issue.topic,
         "rule": issue.rule,
         "severity": issue.severity,
@@ -155,6 +206,7 @@ def _issue(issue: Issue, guids: list[str]) -> Json:
         "point_m": _point(issue.point_m),
         "remedy": issue.remedy,
         "move": _move(issue.move) if issue.move else None,
+        "accepted": issue.accepted,
     }
 
 
@@ -167,3 +219,55 @@ def _move(move: Move) -> Json:
         "direction": move.direction,
         "also": list(move.also),
     }
+
+
+def _changes(changes: Changes) -> str:
+    """A section of its own, one issue or part a line."""
+    parts = "null" if changes.parts is None else _list(map(_part_change, changes.parts))
+    counts: Json = {life: changes.count(life) for life in LIVES}
+    return (
+        f'{{"since": {json.dumps(changes.since)}, "counts": {_line(counts)}, '
+        f'"issues": {_list(map(_change, changes.issues))}, "renamed": {_line(changes.renamed)}, "parts": {parts}}}'
+    )
+
+
+def _change(change: Change) -> Json:
+    return {
+        "key": change.key,
+        "topic": change.topic,
+        "rule": change.rule,
+        "life": change.life,
+        "recognised_by": change.rung,
+        "was_mm": _mm(change.was_mm),
+        "now_mm": _mm(change.now_mm),
+        "says": change.says,
+    }
+
+
+def _part_change(change: PartChange) -> Json:
+    return {
+        "guid": change.guid,
+        "what": change.what,
+        "role": change.role,
+        "mark": change.mark,
+        "model": change.model,
+        "was": change.was,
+        "recognised_by": change.rung,
+        "by_mm": _mm(change.by_mm),
+    }
+
+
+def _parts(parts: Parts) -> Iterable[Json]:
+    columns = zip(parts.guid, parts.role, parts.ifc_class, parts.name, parts.tag, parts.model, strict=True)
+    for k, (guid, role, ifc_class, name, tag, model) in enumerate(columns):
+        yield {
+            "guid": guid,
+            "role": role,
+            "class": ifc_class,
+            "name": name,
+            "tag": tag,
+            "model": model,
+            "box_m": [_metres(value) for value in parts.box[k].ravel()],
+            "area_m2": float(f"{parts.area[k]:.7g}"),
+            "volume_m3": float(f"{parts.volume[k]:.7g}"),
+        }

@@ -1,21 +1,21 @@
-"""The view of an issue, and the scene that its picture shows.
+"""The scenes that pictures of views show, cut out of the model, and their painting by two processes.
 
-A `Viewpoint` is what the BCF file says about camera, selection and colours. The picture is drawn from that record, so
-the two cannot drift apart. World coordinates are metres; the *camera frame* is x right, y up, z away from the eye.
+The *camera frame* is x right, y up, z away from the eye, in metres.
 """
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
 from multiprocessing import get_context
 from typing import Final
 
 import numpy as np
 
+from checker.cut import cut
 from checker.geometry import spread
 from checker.model import Bools, Floats, Ints, Model
+from checker.output.cutting import BEHIND_M, CutScene, paint_cut
 from checker.output.raster import (
     BLOCK,
     COVER,
@@ -26,80 +26,43 @@ from checker.output.raster import (
     Scene,
     paint,
 )
-from checker.result import Issue
+from checker.output.views import CONCERNED, SAME_POINT_M, SEALING, Viewpoint, element_boxes
+from checker.result import Point
 
-Point = tuple[float, float, float]
-
-FIELD_OF_VIEW_DEG: Final = 60.0
-"""The widest angle BCF 2.1 allows, and the one that most viewers take over unchanged."""
-ASIDE: Final = 0.12
-ABOVE: Final = 0.24
-"""How far the camera leaves the issue's own direction, as tangents: enough to see depth, too little to hide a seam."""
-CLOSE_M: Final = 0.3
-"""A flagged part whose box comes this close to the place belongs to the place."""
-WIDE_M: Final = 7.0
-"""The framed sphere grows with further parts up to this radius: two panels of a usual length."""
-SMALL_M: Final = 1.0
-"""Smaller parts are shown with their surroundings, a sphere of this radius."""
 SURROUNDINGS: Final = 1.4
 """Neighbours are drawn when they reach into this many times the framed sphere."""
 MOST_TRIANGLES: Final = 30_000
 """Neighbours beyond this number of triangles are left out, the farthest first; flagged parts beyond ten times as many,
 the last first. Otherwise one absurdly fine screw could hold up a run."""
-MOST_COMPONENTS: Final = 1000
-"""The standard asks for no more components in one list."""
-SIZES: Final = ((120, (1000, 750)), (400, (640, 480)), (2000, (480, 360)), (10**9, (320, 240)))
-"""Pixels of each picture, by the largest number of pictures drawn in that size."""
+SIZES: Final = ((240, (1000, 750)), (800, (640, 480)), (4000, (480, 360)), (10**9, (320, 240)))
+"""Pixels of each picture, by the largest number of pictures drawn in that size; four to three, all of them."""
 WORTH_A_PROCESS: Final = 16
 """Starting processes costs about as much as this many pictures."""
 BATCH: Final = 32
 """Scenes held in memory at a time."""
-MOVES: Final = "FFE0560A"
-SEALS: Final = "FFFFD84D"
-CONCERNED: Final = "FFF6A94F"
-"""BCF colours (alpha first) of the part that should move, of flagged sealing parts, and of the other flagged parts."""
-BY_RANK: Final = (MOVES, SEALS, CONCERNED)
-SEALING: Final = frozenset({"seal", "sealant", "foam", "insulation", "tape", "membrane"})
 THIN: Final = SEALING | {"flashing", "eave-profile"}
 """Roles of parts that become see-through as a whole where they hide the place; others do so only round it."""
 PALE: Final = {"column": (160, 178, 196), "plinth": (190, 192, 190), "roof": (190, 203, 216)}
 USUALLY: Final = (206, 216, 226)
+HATCH: Final = {"column": "steel", "base-rail": "steel", "plinth": "concrete", "panel": "core"}
+"""How the cut faces of roles are hatched."""
 NOT_THERE: Final = frozenset({"IfcOpeningElement", "IfcSpace", "IfcAnnotation", "IfcGrid", "IfcVirtualElement"})
 """Classes that have a body but are nothing a person could touch."""
-SAME_POINT_M: Final = 1e-4
 CREASE: Final = 0.9
 """Two faces that meet at an angle with a smaller cosine have a visible edge between them."""
 
 
-@dataclass(frozen=True, slots=True)
-class Viewpoint:
-    """Camera, selection and colouring of one issue, in world coordinates including the model's origin.
-
-    ``direction`` and ``up`` are unit vectors at right angles. ``selected`` are GlobalIds whose bodies lie wholly in the
-    picture; ``coloured`` pairs a colour (``FFRRGGBB``) with GlobalIds. ``tints`` gives the same colours by index into
-    ``Model.elements`` for the painter. ``centre`` and ``radius_m`` are the framed sphere, ``place`` the worst place,
-    ``detail_m`` the width round it that a magnifier should show, and ``move`` the way a part should go, or zeros.
-    ``frame`` is that of the model whose part should move, as in `Source`.
-    """
-
-    eye: Point
-    direction: Point
-    up: Point
-    field_of_view_deg: float
-    selected: tuple[str, ...]
-    coloured: tuple[tuple[str, tuple[str, ...]], ...]
-    tints: tuple[tuple[int, str], ...]
-    centre: Point
-    radius_m: float
-    place: Point
-    detail_m: float
-    move: Point
-    frame: tuple[tuple[float, ...], ...] = ()
-
-
 def draw(view: Viewpoint, model: Model, width: int = 1000, height: int = 750) -> bytes:
     """The PNG picture of a viewpoint, through its own camera."""
-    return paint(scene_of(view, model, element_boxes(model)), width, height)
+    return _painted(_scene(view, model, element_boxes(model)), width, height)
+
+
+def _scene(view: Viewpoint, model: Model, boxes: Floats) -> Scene | CutScene:
+    return cut_scene(view, model, boxes) if view.height_m else scene_of(view, model, boxes)
+
+
+def _painted(scene: Scene | CutScene, width: int, height: int) -> bytes:
+    return paint_cut(scene, width, height) if isinstance(scene, CutScene) else paint(scene, width, height)
 
 
 def draw_all(views: Sequence[Viewpoint], model: Model, boxes: Floats) -> Iterator[bytes]:
@@ -112,17 +75,17 @@ def draw_all(views: Sequence[Viewpoint], model: Model, boxes: Floats) -> Iterato
     pool = _helpers() if len(views) >= WORTH_A_PROCESS and (os.cpu_count() or 1) > 1 else None
     try:
         for batch in batches:
-            scenes = [scene_of(view, model, boxes) for view in batch]
+            scenes = [_scene(view, model, boxes) for view in batch]
             sizes = [width] * len(scenes), [height] * len(scenes)
             if pool is not None:
                 try:
-                    yield from list(pool.map(paint, scenes, *sizes))
+                    yield from list(pool.map(_painted, scenes, *sizes))
                     continue
                 except (OSError, BrokenProcessPool):
                     # Not every place lets a program start processes; the pictures are the same without.
                     pool.shutdown(wait=False, cancel_futures=True)
                     pool = None
-            yield from map(paint, scenes, *sizes)
+            yield from map(_painted, scenes, *sizes)
     finally:
         if pool is not None:
             pool.shutdown()
@@ -135,139 +98,6 @@ def _helpers() -> ProcessPoolExecutor | None:
         return ProcessPoolExecutor(2, mp_context=get_context("spawn"))
     except (OSError, ImportError, NotImplementedError):
         return None
-
-
-def element_boxes(model: Model) -> Floats:
-    """Boxes (n, 2, 3) of all elements, world less origin; an element without a body has lows of +inf, highs of -inf."""
-    starts = model.meshes.point_start
-    boxes = np.empty((len(model.elements), 2, 3))
-    boxes[:, 0], boxes[:, 1] = np.inf, -np.inf
-    full = np.flatnonzero(np.diff(starts) > 0)
-    if len(full):
-        boxes[full, 0] = np.minimum.reduceat(model.meshes.points, starts[full])
-        boxes[full, 1] = np.maximum.reduceat(model.meshes.points, starts[full])
-    return boxes
-
-
-def viewpoint(issue: Issue, model: Model, boxes: Floats | None = None) -> Viewpoint:
-    """Where to stand, what to select and what to colour so that the issue is seen at once.
-
-    All flagged parts are coloured. Selected are only those whose model has the frame of the part that should move: the
-    camera is written in it. Selected and framed are those at the worst place, the smallest first, as long as the
-    picture does not get too wide: beside a whole roof nobody would see the seam. ``boxes`` are those of
-    `element_boxes` where the caller has them.
-    """
-    boxes = element_boxes(model) if boxes is None else boxes
-    place = np.array(issue.point_m) - model.origin
-    flagged = [i for i in dict.fromkeys(issue.elements) if np.isfinite(boxes[i]).all()]
-    tints = tuple((i, _tint(model.roles[i].role, i == issue.elements[0])) for i in flagged)
-    framed = _framed(np.array(flagged, dtype=np.int64), boxes, place)
-    centre, radius = _sphere(boxes[framed], place)
-    direction, up = _attitude(np.array(issue.look))
-    eye = centre - direction * (1.1 * radius / np.sin(np.radians(FIELD_OF_VIEW_DEG / 2)))
-    own = _frame(model, issue.elements[0]) if issue.elements else ()
-    coloured: dict[str, str] = {}
-    for i, colour in sorted(tints, key=lambda tint: BY_RANK.index(tint[1])):
-        for guid in _shown([i], model):
-            coloured.setdefault(guid, colour)
-    most = list(coloured.items())[:MOST_COMPONENTS]
-    return Viewpoint(
-        eye=_point(eye + model.origin, 6),
-        direction=_point(direction, 12),
-        up=_point(up, 12),
-        field_of_view_deg=FIELD_OF_VIEW_DEG,
-        selected=_shown([i for i in framed.tolist() if _frame(model, i) == own], model),
-        coloured=tuple(
-            (colour, guids) for colour in BY_RANK if (guids := tuple(guid for guid, own in most if own == colour))
-        ),
-        tints=tints,
-        centre=_point(centre + model.origin, 6),
-        radius_m=radius,
-        place=issue.point_m,
-        detail_m=_detail(issue),
-        move=issue.move.vector_m if issue.move else (0.0, 0.0, 0.0),
-        frame=own,
-    )
-
-
-def _frame(model: Model, element: int) -> tuple[tuple[float, ...], ...]:
-    return model.sources[model.elements[element].source].frame
-
-
-def _point(vector: Floats, digits: int) -> Point:
-    """Rounded far below what anybody sees, so that two kinds of processor write the same file."""
-    x, y, z = (np.round(vector, digits) + 0.0).tolist()
-    return x, y, z
-
-
-def _shown(which: list[int], model: Model) -> tuple[str, ...]:
-    """GlobalIds a viewer can show for some elements, without those that break the standard's pattern."""
-    guids = dict.fromkeys(guid for i in which for guid in model.elements[i].shown or (model.elements[i].guid,))
-    return tuple(guid for guid in guids if is_global_id(guid))[:MOST_COMPONENTS]
-
-
-def is_global_id(text: str) -> bool:
-    """Whether a text is a well-formed IFC GlobalId: 22 base-64 digits, the first of which holds two bits.
-
-    >>> is_global_id("0Hl5ruT3P0lP$dF8GI_xQ2"), is_global_id("4Hl5ruT3P0lP$dF8GI_xQ2"), is_global_id("<script>")
-    (True, False, False)
-    """
-    return len(text) == 22 and text[0] in "0123" and text.isascii() and text.replace("_", "").replace("$", "").isalnum()
-
-
-def _tint(role: str, first: bool) -> str:
-    return MOVES if first else SEALS if role in SEALING else CONCERNED
-
-
-def _framed(flagged: Ints, boxes: Floats, place: Floats) -> Ints:
-    if not len(flagged):
-        return flagged
-    low, high = boxes[flagged, 0], boxes[flagged, 1]
-    away = np.linalg.norm(np.maximum(np.maximum(low - place, place - high), 0.0), axis=1)
-    near = flagged[away <= max(CLOSE_M, float(away.min()) + SAME_POINT_M)]
-    radius = np.linalg.norm(boxes[near, 1] - boxes[near, 0], axis=1) / 2
-    # The part that should move comes first, unless it is as wide as a roof.
-    near = near[np.lexsort((radius, (near != flagged[0]) | (radius > WIDE_M)))]
-    # The union only grows, so the parts that still fit are found with running extremes.
-    low = np.minimum.accumulate(boxes[near, 0])
-    high = np.maximum.accumulate(boxes[near, 1])
-    fits = np.linalg.norm(high - low, axis=1) / 2 <= WIDE_M
-    fits[0] = True
-    result: Ints = near[fits][:MOST_COMPONENTS]
-    return result
-
-
-def _sphere(boxes: Floats, place: Floats) -> tuple[Floats, float]:
-    """The sphere to frame, round the parts and the place, or round the parts alone where the place is far off."""
-    if not len(boxes):
-        return place, SMALL_M
-    low, high = boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)
-    parts = float(np.linalg.norm(high - low)) / 2
-    least = max(parts, min(SMALL_M, 12.0 * parts))
-    low, high = np.minimum(low, place), np.maximum(high, place)
-    both = float(np.linalg.norm(high - low)) / 2
-    if both > 2.0 * least:
-        low, high, both = boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0), parts
-    return (low + high) / 2, max(both, least)
-
-
-def _attitude(look: Floats) -> tuple[Floats, Floats]:
-    """Direction and up vector of the camera: the look, a little from the right and from above."""
-    look = look / np.linalg.norm(look)
-    steep = abs(look[2]) > 0.9
-    right = np.cross(look, (0.0, 1.0, 0.0) if steep else (0.0, 0.0, 1.0))
-    right /= np.linalg.norm(right)
-    top = np.cross(right, look)
-    direction = look - ASIDE * right - ABOVE * top
-    direction /= np.linalg.norm(direction)
-    up = top - direction * (top @ direction)
-    return direction, up / np.linalg.norm(up)
-
-
-def _detail(issue: Issue) -> float:
-    """Width to magnify: a measured value should fill an eighth of it, so that a person can judge it by eye."""
-    width = 0.25 * issue.size_m if issue.worst_mm is None else 8.0 * abs(issue.worst_mm) / 1000.0
-    return float(np.clip(width, 0.25, 1.5))
 
 
 def scene_of(view: Viewpoint, model: Model, boxes: Floats) -> Scene:
@@ -320,8 +150,110 @@ def scene_of(view: Viewpoint, model: Model, boxes: Floats) -> Scene:
     )
 
 
+def cut_scene(view: Viewpoint, model: Model, boxes: Floats) -> CutScene:
+    """Cut out of the model what the picture of a section needs; ``boxes`` as from `element_boxes`."""
+    origin = model.origin
+    towards, up = -np.array(view.direction), np.array(view.up)
+    frame = np.stack([np.cross(up, towards), up, towards])
+    place = np.array(view.clips[0][0]) - origin
+    # The camera looks at the middle of the picture.
+    eye = np.array(view.eye) - origin
+    middle = eye - towards * (towards @ (eye - place))
+
+    def seen(world: Floats) -> Floats:
+        """Cut frame, z behind the plane."""
+        # Elementwise on purpose: a matrix product may be split differently on another machine.
+        local: Floats = ((world - middle)[..., None, :] * frame).sum(axis=-1) * (1.0, 1.0, -1.0)
+        return local
+
+    parts = _in_section(view, model, boxes, frame, middle)
+    tints = dict(view.tints)
+    parts = np.array(
+        [i for i in parts.tolist() if i not in tints]
+        + [i for i, _ in reversed(view.tints) if i in set(parts.tolist())],
+        dtype=np.int64,
+    )
+    found = cut(model.meshes, parts, frame, middle)
+
+    def outline(ghost: tuple[int, Point] | None) -> Floats:
+        """Where the cut through an element would be if it were moved."""
+        if ghost is None:
+            return np.zeros((0, 2, 2))
+        return cut(model.meshes, np.array(ghost[:1]), frame, middle - ghost[1]).ends
+
+    base = np.array(
+        [_rgb(tints[i]) if i in tints else PALE.get(model.roles[i].role, USUALLY) for i in parts.tolist()]
+    ).reshape(-1, 3)
+    corners, part, edges = _behind_plane(model, parts, seen)
+    met, body = np.unique(found.body, return_inverse=True)
+    cut_parts = parts[met].tolist()
+    moving = view.target[0] if view.target else -1
+    span = None if view.span is None else seen(np.array(view.span) - origin)[:, :2]
+    return CutScene(
+        corners=corners,
+        colour=base[part].astype(np.uint8),
+        edges=edges,
+        outline=found.ends,
+        body=body.reshape(-1),
+        ground=base[met].astype(np.uint8),
+        flagged=np.array([i in tints for i in cut_parts], dtype=bool),
+        solid=np.array([not model.faults[i] for i in cut_parts], dtype=bool),
+        hatch=tuple(HATCH.get(model.roles[i].role, "") for i in cut_parts),
+        moving=cut_parts.index(moving) if moving in cut_parts else -1,
+        target=outline(view.target),
+        missing=outline(view.missing),
+        place=seen(np.array(view.place) - origin)[:2],
+        span=span,
+        move=(np.array(view.move) * frame[:2]).sum(axis=1),
+        move_m=float(np.linalg.norm(view.move)),
+        height_m=view.height_m,
+    )
+
+
+def _in_section(view: Viewpoint, model: Model, boxes: Floats, frame: Floats, middle: Floats) -> Ints:
+    """Elements that reach into the picture of a section, not too far behind its plane, up to a number of triangles."""
+    full = np.flatnonzero(np.isfinite(boxes[:, 0, 0]))
+    centre, half = boxes[full].mean(axis=1) - middle, (boxes[full, 1] - boxes[full, 0]) / 2
+    at, reach = (centre[:, None] * frame).sum(axis=2), (half[:, None] * np.abs(frame)).sum(axis=2)
+    # Pictures are wider than high by a third; a little more does no harm.
+    room = view.height_m / 2 * np.array([1.5, 1.0])
+    near = (np.abs(at[:, :2]) <= room + reach[:, :2]).all(axis=1) & (np.abs(at[:, 2]) <= reach[:, 2] + BEHIND_M)
+    near[near] = _touchable(full[near], model)
+    flagged = np.isin(full, [i for i, _ in view.tints])
+    # The flagged ones first, then the nearest.
+    order = np.lexsort((np.abs(at[near]).max(axis=1), ~flagged[near]))
+    result: Ints = full[near][order]
+    count = np.cumsum(np.diff(model.meshes.triangle_start)[result])
+    return np.sort(result[count <= np.where(flagged[near][order], 10 * MOST_TRIANGLES, MOST_TRIANGLES)])
+
+
+def _behind_plane(model: Model, parts: Ints, seen: Callable[[Floats], Floats]) -> tuple[Floats, Ints, Floats]:
+    """Faces (t, 3, 3) that a section shows behind its plane, the part (t,) each belongs to, and edges (e, 2, 3)."""
+    triangles, part = spread(model.meshes.triangle_start, parts)
+    used, corner = np.unique(model.meshes.triangles[triangles], return_inverse=True)
+    points, corner = seen(model.meshes.points[used]), corner.reshape(-1, 3)
+    depth = points[corner, 2]
+    near = (depth.max(axis=1) > 0) & (depth.min(axis=1) < BEHIND_M)
+    corner, part = corner[near], part[near]
+    corners = points[corner]
+    normal = np.cross(corners[:, 2] - corners[:, 0], corners[:, 1] - corners[:, 0])
+    area = np.linalg.norm(normal, axis=1)
+    normal /= np.maximum(area, 1e-30)[:, None]
+    faces_eye = normal[:, 2] < 0
+    sound = np.array([not model.faults[i] for i in parts], dtype=bool)
+    ends, _ = _edges(points, corner, part, normal, faces_eye, area > 0)
+    drawn = (area > 0) & (faces_eye | ~sound[part])
+    return corners[drawn], part[drawn], ends
+
+
 def _rgb(colour: str) -> tuple[int, int, int]:
     return int(colour[2:4], 16), int(colour[4:6], 16), int(colour[6:8], 16)
+
+
+def _touchable(which: Ints, model: Model) -> Bools:
+    """Which elements are something that a person could touch."""
+    there = [model.roles[i].role != "opening" and model.elements[i].ifc_class not in NOT_THERE for i in which.tolist()]
+    return np.array(there, dtype=bool)
 
 
 def _neighbours(view: Viewpoint, model: Model, boxes: Floats, flagged: Ints) -> Ints:
@@ -331,8 +263,7 @@ def _neighbours(view: Viewpoint, model: Model, boxes: Floats, flagged: Ints) -> 
     gap = np.linalg.norm(np.maximum(np.maximum(boxes[:, 0] - centre, centre - boxes[:, 1]), 0.0), axis=1)
     gap[flagged] = np.inf
     near = np.flatnonzero(gap < SURROUNDINGS * view.radius_m)
-    solid = [model.roles[i].role != "opening" and model.elements[i].ifc_class not in NOT_THERE for i in near.tolist()]
-    near = near[np.array(solid, dtype=bool)]
+    near = near[_touchable(near, model)]
     away = np.linalg.norm(np.maximum(np.maximum(boxes[near, 0] - place, place - boxes[near, 1]), 0.0), axis=1)
     near = near[np.argsort(away, kind="stable")]
     result: Ints = near[np.cumsum(np.diff(model.meshes.triangle_start)[near]) <= MOST_TRIANGLES]

@@ -14,12 +14,13 @@ from numpy.typing import NDArray
 
 from checker.geometry import owners
 from checker.model import Bools, Floats, Ints
+from checker.output import pens
+from checker.output.pens import MARK
 
 Bytes = NDArray[np.uint8]
 Singles = NDArray[np.float32]
 
 PAPER: Final = (246, 248, 250)
-MARK: Final = (18, 62, 168)
 SEE_THROUGH: Final = 0.22
 SHINE_THROUGH: Final = 0.3
 NEIGHBOUR, FLAGGED, INNER, COVER, BLOCK = LAYERS = range(5)
@@ -84,7 +85,7 @@ def _magnify(picture: Floats, scene: Scene, busy: Bytes, spot: Floats, x: float,
     reach = scene.detail_m / 2 / float(scene.place[2])
     usual = scene.half_height * radius / (height / 2)
     if usual < 2.5 * reach:
-        _mark(picture, x, y, mark)
+        pens.mark(picture, x, y, mark)
         return
     inset = radius + 0.02 * height
     corners = [(u, v) for v in (inset, height - inset) for u in (inset, width - inset)]
@@ -101,54 +102,16 @@ def _magnify(picture: Floats, scene: Scene, busy: Bytes, spot: Floats, x: float,
     u, v = left + size / 2, top + size / 2
     away = np.hypot(u - x, v - y)
     toward = np.array([u - x, v - y]) / max(away, 1e-9)
-    _line(picture, np.array([x, y]) + toward * mark, np.array([u, v]) - toward * radius, 2.2, MARK)
+    leader = np.array([[(x, y) + toward * mark, (u, v) - toward * radius]])
+    pens.lines(picture, leader, (2.2, MARK))
     rows, columns = np.mgrid[top : top + size, left : left + size] + 0.5
     inside = np.clip(size / 2 - np.hypot(columns - u, rows - v), 0, 1)[..., None]
     part = picture[top : top + size, left : left + size]
     part += (detail - part) * inside
-    _ring(picture, u, v, size / 2 - 1, 3.0, MARK)
-    _mark(picture, u, v, 1.6 * mark)
+    pens.ring(picture, u, v, size / 2 - 1, 3.0, MARK)
+    pens.mark(picture, u, v, 1.6 * mark)
     _arrow(picture, np.array([u, v]), scene, radius)
-    _mark(picture, x, y, mark)
-
-
-def _blend(picture: Floats, distance: Floats, top: int, left: int, thick: float, colour: tuple[int, int, int]) -> None:
-    """Colour what is nearer than half the thickness to a curve, with a soft rim one pixel wide."""
-    part = picture[top : top + distance.shape[0], left : left + distance.shape[1]]
-    part += (np.array(colour) - part) * np.clip(thick / 2 + 0.5 - distance, 0, 1)[..., None]
-
-
-def _around(picture: Floats, low: Floats, high: Floats) -> tuple[int, int, Floats, Floats]:
-    """First row and column of a window clipped to the picture, and the middles of its pixels (rows, columns)."""
-    left, top = np.maximum(np.floor(low), 0).astype(int).tolist()
-    right, bottom = np.minimum(np.ceil(high), picture.shape[1::-1]).astype(int).tolist()
-    rows, columns = np.mgrid[top : max(top, bottom), left : max(left, right)] + 0.5
-    return top, left, rows, columns
-
-
-def _ring(picture: Floats, x: float, y: float, radius: float, thick: float, colour: tuple[int, int, int]) -> None:
-    at, reach = np.array([x, y]), radius + thick + 2
-    top, left, rows, columns = _around(picture, at - reach, at + reach)
-    _blend(picture, np.abs(np.hypot(columns - x, rows - y) - radius), top, left, thick, colour)
-
-
-def _line(picture: Floats, start: Floats, end: Floats, thick: float, colour: tuple[int, int, int]) -> None:
-    reach = thick + 2
-    top, left, rows, columns = _around(picture, np.minimum(start, end) - reach, np.maximum(start, end) + reach)
-    along = end - start
-    length = max(float(along @ along), 1e-12)
-    t = np.clip(((columns - start[0]) * along[0] + (rows - start[1]) * along[1]) / length, 0, 1)
-    distance = np.hypot(columns - start[0] - t * along[0], rows - start[1] - t * along[1])
-    _blend(picture, distance, top, left, thick, colour)
-
-
-def _mark(picture: Floats, x: float, y: float, radius: float) -> None:
-    """A ring with four ticks round a place, open in the middle so that the place itself stays in sight."""
-    at = np.array([x, y])
-    for thick, colour in ((radius * 0.5 + 2.5, (255, 255, 255)), (radius * 0.25, MARK)):
-        _ring(picture, x, y, radius, thick, colour)
-        for step in ((1, 0), (-1, 0), (0, 1), (0, -1)):
-            _line(picture, at + np.multiply(step, radius), at + np.multiply(step, 1.7 * radius), thick, colour)
+    pens.mark(picture, x, y, mark)
 
 
 def _arrow(picture: Floats, middle: Floats, scene: Scene, radius: float) -> None:
@@ -159,16 +122,12 @@ def _arrow(picture: Floats, middle: Floats, scene: Scene, radius: float) -> None
     if length < 0.2 * float(np.linalg.norm(scene.move)) or length == 0:
         return
     way /= length
-    side = np.array([-way[1], way[0]])
     start, tip = middle + way * (0.32 * radius), middle + way * (0.78 * radius)
-    for thick, colour in ((12.0, (255, 255, 255)), (6.0, MARK)):
-        _line(picture, start, tip, thick, colour)
-        for turn in (side, -side):
-            _line(picture, tip, tip - way * (0.13 * radius) + turn * (0.1 * radius), thick, colour)
+    pens.arrow(picture, start, tip, 0.13 * radius, 6.0, MARK)
 
 
 @dataclass(slots=True)
-class _Canvas:
+class Canvas:
     """The nearest surface of one layer: ``near`` (h, w) one over its depth, ``face`` (h, w) its triangle or -1."""
 
     near: Singles
@@ -188,14 +147,14 @@ def _image(scene: Scene, middle: Floats, half: Floats, width: int, height: int) 
         """Pixels x, y and one over depth, which is linear in the picture."""
         return np.concatenate([points[..., :2] / points[..., 2:] * scale + shift, 1 / points[..., 2:]], axis=-1)
 
-    corners, face = _clipped(scene.corners)
+    corners, face = clip_near(scene.corners)
     corners = flat(corners)
     layer = scene.layer[face]
-    back, front, inner, cover, block = (_fill(corners[layer == k], face[layer == k], wide, high) for k in LAYERS)
+    back, front, inner, cover, block = (fill(corners[layer == k], face[layer == k], wide, high) for k in LAYERS)
     if BLOCK in layer:
         _pierce(block, back, cover, _hole(scene, middle, half, wide, high))
-    ends, layer = _ahead(scene.ends, scene.edge_layer)
-    lines = [_strokes(flat(ends[layer == k]), wide, high) for k in LAYERS]
+    ends, layer = clip_ends(scene.ends, scene.edge_layer)
+    lines = [stroke_pixels(flat(ends[layer == k]), wide, high) for k in LAYERS]
 
     # The paper is the last colour, which is where face -1 points.
     colours = np.vstack([scene.colour, PAPER]).astype(np.uint8)
@@ -208,24 +167,29 @@ def _image(scene: Scene, middle: Floats, half: Floats, width: int, height: int) 
     for part in (front, inner):
         near = part.near.ravel()
         hidden = np.flatnonzero((near > 0) & (near * AHEAD < solid))
-        _mix(image, hidden, colours[part.face.ravel()[hidden]], SHINE_THROUGH)
+        mix(image, hidden, colours[part.face.ravel()[hidden]], SHINE_THROUGH)
     for k in (NEIGHBOUR, FLAGGED, INNER):
-        _trace(image, lines[k], solid, EDGE[k], wide, dashed=k != NEIGHBOUR)
+        trace(image, lines[k], solid, EDGE[k], wide, dashed=k != NEIGHBOUR)
     nearest = np.maximum(solid, cover.near.ravel())
     over = np.flatnonzero(nearest > solid)
-    _mix(image, over, colours[cover.face.ravel()[over]], SEE_THROUGH)
+    mix(image, over, colours[cover.face.ravel()[over]], SEE_THROUGH)
     for k in (COVER, BLOCK):
-        _trace(image, lines[k], nearest, EDGE[k], wide)
+        trace(image, lines[k], nearest, EDGE[k], wide)
 
-    # Rows first: whole rows are added much faster than single pixels.
-    rows = image.reshape(height, FINE, wide, 3)
-    total = sum((rows[:, k] for k in range(1, FINE)), rows[:, 0].astype(np.uint16))
-    pixels = total.reshape(height, width, FINE, 3)
-    mean = sum((pixels[:, :, k] for k in range(1, FINE)), pixels[:, :, 0]) / FINE**2
     coarse = slice(None, None, FINE)
     flagged = (front.face[coarse, coarse] >= 0) | (inner.face[coarse, coarse] >= 0)
     busy = 8 * flagged.astype(np.uint8) + (back.face[coarse, coarse] >= 0)
-    return mean, busy
+    return averaged(image, width, height), busy
+
+
+def averaged(image: Bytes, width: int, height: int) -> Floats:
+    """A picture (h, w, 3) from one that is `FINE` times finer, its pixels in rows."""
+    # Rows first: whole rows are added much faster than single pixels.
+    rows = image.reshape(height, FINE, width * FINE, 3)
+    total = sum((rows[:, k] for k in range(1, FINE)), rows[:, 0].astype(np.uint16))
+    pixels = total.reshape(height, width, FINE, 3)
+    mean: Floats = sum((pixels[:, :, k] for k in range(1, FINE)), pixels[:, :, 0]) / FINE**2
+    return mean
 
 
 def _hole(scene: Scene, middle: Floats, half: Floats, wide: int, high: int) -> Bools:
@@ -238,7 +202,7 @@ def _hole(scene: Scene, middle: Floats, half: Floats, wide: int, high: int) -> B
     return result
 
 
-def _pierce(block: _Canvas, back: _Canvas, cover: _Canvas, hole: Bools) -> None:
+def _pierce(block: Canvas, back: Canvas, cover: Canvas, hole: Bools) -> None:
     """Put a blocking layer to the see-through one within the hole, and to the surroundings elsewhere."""
     for canvas, where in ((cover, hole), (back, ~hole)):
         where &= block.near > canvas.near
@@ -246,16 +210,16 @@ def _pierce(block: _Canvas, back: _Canvas, cover: _Canvas, hole: Bools) -> None:
         np.copyto(canvas.face, block.face, where=where)
 
 
-def _mix(image: Bytes, at: Ints, colour: Bytes | tuple[int, int, int], strength: float) -> None:
+def mix(image: Bytes, at: Ints, colour: Bytes | tuple[int, int, int], strength: float) -> None:
     """Lay a colour over some pixels of ``image`` (h * w, 3); a pixel that is named twice is coloured once."""
     # In 256ths, because whole numbers of 16 bits are several times faster here than floats.
     share = round(256 * strength)
     image[at] = (image[at].astype(np.uint16) * (256 - share) + np.asarray(colour, np.uint16) * share + 128) >> 8
 
 
-def _clipped(corners: Floats) -> tuple[Floats, Ints]:
+def clip_near(corners: Floats, near_m: float = NEAR_M) -> tuple[Floats, Ints]:
     """Triangles cut off at the near plane, and the number of the triangle each comes from."""
-    ahead = corners[:, :, 2] > NEAR_M
+    ahead = corners[:, :, 2] > near_m
     count = ahead.sum(axis=1)
     pieces, source = [corners[count == 3]], [np.flatnonzero(count == 3)]
     for ahead_count in (1, 2):
@@ -263,27 +227,27 @@ def _clipped(corners: Floats) -> tuple[Floats, Ints]:
         # Turn each triangle so that the corner that is alone on its side comes first.
         alone = (ahead[which] if ahead_count == 1 else ~ahead[which]).argmax(axis=1)
         a, b, c = (corners[which, (alone + k) % 3] for k in range(3))
-        ab, ac = (a + (p - a) * ((NEAR_M - a[:, 2:]) / (p - a)[:, 2:]) for p in (b, c))
+        ab, ac = (a + (p - a) * ((near_m - a[:, 2:]) / (p - a)[:, 2:]) for p in (b, c))
         made = [(a, ab, ac)] if ahead_count == 1 else [(ab, b, c), (ab, c, ac)]
         pieces += [np.stack(piece, axis=1) for piece in made]
         source += [which] * len(made)
     return np.concatenate(pieces), np.concatenate(source)
 
 
-def _ahead(ends: Floats, layer: Ints) -> tuple[Floats, Ints]:
+def clip_ends(ends: Floats, layer: Ints, near_m: float = NEAR_M) -> tuple[Floats, Ints]:
     """Edges cut off at the near plane, without those behind it, and their layers."""
-    keep = (ends[..., 2] > NEAR_M).any(axis=1)
+    keep = (ends[..., 2] > near_m).any(axis=1)
     ends, layer = ends[keep].copy(), layer[keep]
     for one, other in ((0, 1), (1, 0)):
-        back = ends[:, one, 2] <= NEAR_M
+        back = ends[:, one, 2] <= near_m
         a, b = ends[back, one], ends[back, other]
-        ends[back, one] = a + (b - a) * ((NEAR_M * 1.0001 - a[:, 2:]) / (b - a)[:, 2:])
+        ends[back, one] = a + (b - a) * ((near_m * 1.0001 - a[:, 2:]) / (b - a)[:, 2:])
     return ends, layer
 
 
-def _fill(corners: Floats, face: Ints, wide: int, high: int) -> _Canvas:
+def fill(corners: Floats, face: Ints, wide: int, high: int) -> Canvas:
     """The nearest of some triangles (x, y, 1/depth in pixels) at the middle of every pixel."""
-    canvas = _Canvas(np.zeros((high, wide), np.float32), np.full((high, wide), -1, np.int32))
+    canvas = Canvas(np.zeros((high, wide), np.float32), np.full((high, wide), -1, np.int32))
     x, y, w = corners[..., 0], corners[..., 1], corners[..., 2]
     x1, x2 = x[:, 1] - x[:, 0], x[:, 2] - x[:, 0]
     y1, y2 = y[:, 1] - y[:, 0], y[:, 2] - y[:, 0]
@@ -338,7 +302,7 @@ def _spans(x: Floats, y: Floats, first: Ints, last: Ints, wide: int) -> _Spans:
     return _Spans(starts, of, row, begin.astype(np.int64), np.maximum(begin, end).astype(np.int64))
 
 
-def _cover(canvas: _Canvas, spans: _Spans, face: Ints, base: Floats, slope_x: Floats, slope_y: Floats) -> None:
+def _cover(canvas: Canvas, spans: _Spans, face: Ints, base: Floats, slope_x: Floats, slope_y: Floats) -> None:
     length = spans.end - spans.begin
     pixels = np.add.reduceat(length, spans.starts[:-1]) if len(length) else length
     few = pixels <= FEW_PIXELS
@@ -377,7 +341,7 @@ def _cover(canvas: _Canvas, spans: _Spans, face: Ints, base: Floats, slope_x: Fl
 
 
 @dataclass(frozen=True, slots=True)
-class _Strokes:
+class Strokes:
     """Edges as pixels: column ``x``, row ``y``, one over depth ``near``, and how many pixels from the edge's start."""
 
     x: Ints
@@ -386,7 +350,7 @@ class _Strokes:
     step: Ints
 
 
-def _strokes(ends: Floats, wide: int, high: int) -> _Strokes:
+def stroke_pixels(ends: Floats, wide: int, high: int) -> Strokes:
     """The pixels of lines (e, 2, 3) given as x, y, 1/depth, as far as they lie in the picture."""
     start, along = ends[:, 0], ends[:, 1] - ends[:, 0]
     low, up = np.zeros(len(ends)), np.ones(len(ends))
@@ -405,11 +369,11 @@ def _strokes(ends: Floats, wide: int, high: int) -> _Strokes:
     step = np.arange(runs[-1]) - runs[of]
     t = low[of] + (up - low)[of] * (step / np.maximum(count - 1, 1)[of])
     spot = start[of] + along[of] * t[:, None]
-    return _Strokes(spot[:, 0].astype(np.int64), spot[:, 1].astype(np.int64), spot[:, 2], step)
+    return Strokes(spot[:, 0].astype(np.int64), spot[:, 1].astype(np.int64), spot[:, 2], step)
 
 
-def _trace(
-    image: Bytes, strokes: _Strokes, solid: Singles, colour: tuple[int, int, int], wide: int, dashed: bool = False
+def trace(
+    image: Bytes, strokes: Strokes, solid: Singles, colour: tuple[int, int, int], wide: int, dashed: bool = False
 ) -> None:
     """Draw edges into ``image`` (h * w, 3) where no surface ``solid`` (h * w,) hides them, or dashed."""
     high = len(solid) // wide
@@ -425,7 +389,7 @@ def _trace(
     for which, strength in ways:
         x, y = strokes.x[which], strokes.y[which]
         at = np.concatenate([np.minimum(y + d, high - 1) * wide + np.minimum(x + r, wide - 1) for r, d in PEN])
-        _mix(image, at, colour, strength)
+        mix(image, at, colour, strength)
 
 
 def png(picture: Bytes) -> bytes:

@@ -2,7 +2,7 @@
 
 import os
 import secrets
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -14,11 +14,12 @@ def replace_file(path: Path, data: bytes) -> None:
     replace_many({path: data})
 
 
-def replace_many(files: Mapping[Path, bytes]) -> None:
+def replace_many(files: Mapping[Path, bytes], last_look: Callable[[], None] = lambda: None) -> None:
     """Put several files in place: all are written beside their places and only then renamed.
 
-    A full disk or a place that cannot be written leaves every old file as it was. Missing folders are made. Raises
-    `CannotCheck` with the place and what to do.
+    A full disk or a place that cannot be written leaves every old file as it was. Missing folders are made.
+    ``last_look`` is called when everything is written and nothing is in place yet; whatever it raises leaves every old
+    file as it was, too. Raises `CannotCheck` with the place and what to do.
     """
     beside: dict[Path, Path] = {}
     try:
@@ -29,6 +30,7 @@ def replace_many(files: Mapping[Path, bytes]) -> None:
                 path.parent.mkdir(parents=True, exist_ok=True)
                 beside[path] = path.with_name(f".{path.name[:80]}.{secrets.token_hex(6)}.part")
                 _write_through(beside[path], data)
+        last_look()
         for path, part in beside.items():
             with _said_plainly(path):
                 os.replace(part, path)

@@ -2,19 +2,40 @@
 
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from textwrap import wrap
 from typing import Final
 
 from checker.model import Intake, Model, Source
-from checker.result import SEVERITIES, Coverage, Issue, Result, Verdict
+from checker.result import (
+    LIVES,
+    SEVERITIES,
+    Airtight,
+    Change,
+    Changes,
+    Coverage,
+    Issue,
+    PartChange,
+    Result,
+    Verdict,
+    WayFound,
+)
 
 WIDTH: Final = 100
 """Columns of the terminal the texts are laid out for."""
 
 _MOST_ISSUES: Final = 20
 _MOST_REASONS: Final = 5
+_MOST_PARTS: Final = 8
+_SHORT: Final = {"no longer checkable": "unchecked"}
+_USUAL: Final = ("", "same parts")
+_PART: Final[Mapping[str, str]] = {
+    "added": "added",
+    "removed": "removed",
+    "moved": "moved",
+    "reshaped": "changed in shape",
+}
 _LONGEST_NAME: Final = 60
 _MEETS: Final = {"alone": "-", "meets": "yes", "off": "no", "turned": "no", "unknown": "?"}
 _CAUTION: Final = (
@@ -77,21 +98,111 @@ def summary(result: Result, written: Sequence[Path]) -> str:
     open_issues = [issue for issue in result.issues if not issue.accepted]
     parts = (
         _sources(result),
-        _coverage(result.coverage),
-        _issues(open_issues, accepted=len(result.issues) - len(open_issues)),
+        _ways(result.ways),
+        [] if result.unchecked else _coverage(result.coverage),
+        _airtight(result.airtight),
+        [] if result.unchecked else _issues(open_issues, accepted=len(result.issues) - len(open_issues)),
+        changed(result.changes) if result.changes and result.changes.since else [],
         _undecided(result.verdicts),
-        [line for note in result.notes for line in paragraph(f"Note: {note}", rest="  ")],
+        notes((*result.notes, *(result.changes.notes if result.changes else ()))),
         [f"Written: {cut(str(path), 200)}" for path in written],
         paragraph(_CAUTION),
     )
     return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
 
 
+def comparison(changes: Changes) -> str:
+    """The text that a comparison of two releases ends with."""
+    parts = (changed(changes), notes(changes.notes), paragraph(_CAUTION))
+    return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
+
+
+def notes(texts: Sequence[str]) -> list[str]:
+    """What a person should know besides."""
+    return [line for note in texts for line in paragraph(f"Note: {note}", rest="  ")]
+
+
+def changed(changes: Changes) -> list[str]:
+    """What has changed since the previous release: the counts, and every line that somebody has to look at."""
+    counts = ", ".join(f"{changes.count(life)} {life}" for life in LIVES if changes.count(life)) or "no issues"
+    lines = paragraph(f"Since {cut(changes.since)}: {counts}", rest="  ")
+    told = [change for change in changes.issues if _matters(change)]
+    for change in told[:_MOST_ISSUES]:
+        lines += paragraph(
+            _became(change), first=f"  {change.key}  {_SHORT.get(change.life, change.life):9}  ", rest=" " * 23
+        )
+    if len(told) > _MOST_ISSUES:
+        lines.append(f"  and {len(told) - _MOST_ISSUES} more")
+    if changes.parts is not None:
+        lines += _parts(changes.parts, changes.renamed)
+    return lines
+
+
+def _matters(change: Change) -> bool:
+    """What is as it was needs no line, unless it was recognised by other means than its parts."""
+    return change.life != "unchanged" or change.remark is not None or change.rung not in _USUAL
+
+
+def _became(change: Change) -> str:
+    told = cut(change.says, 240).rstrip(". ")
+    was = (
+        ""
+        if change.was_mm is None or change.life not in ("worse", "better", "back")
+        else f" (was {change.was_mm:z.1f} mm)"
+    )
+    by = "" if change.rung in _USUAL else f"; recognised by {change.rung}"
+    return f"{told}{was}{by}."
+
+
+def _parts(parts: Sequence[PartChange], renamed: Mapping[str, int]) -> list[str]:
+    number = Counter[str](part.what for part in parts)
+    counts = ", ".join(f"{number[what]} {said}" for what, said in _PART.items() if number[what]) or "none changed"
+    again = ", ".join(f"{times} by {rung}" for rung, times in renamed.items())
+    lines = paragraph(
+        f"Parts at seams: {counts}" + (f"; with new GlobalIds recognised {again}" if again else ""), rest="  "
+    )
+    for part in parts[:_MOST_PARTS]:
+        far = "" if part.by_mm is None or part.by_mm < 0.05 else f" by {part.by_mm:.1f} mm"
+        name = f"{part.role} {cut(part.mark)}".strip()
+        lines += paragraph(
+            f"{name} in {cut(part.model)} ({part.guid}) {_PART[part.what]}{far}", first="  ", rest="    "
+        )
+    if len(parts) > _MOST_PARTS:
+        lines.append(f"  and {len(parts) - _MOST_PARTS} more")
+    return lines
+
+
+def _airtight(line: Airtight | None) -> list[str]:
+    """How much of the airtight line is closed: shares of the metres of seam it goes over."""
+    if line is None:
+        return []
+    metres = {
+        "closed": line.closed_m,
+        "broken": line.broken_m,
+        "not modelled": line.not_modelled_m,
+        "undecided": line.undecided_m,
+    }
+    whole = sum(metres.values())
+    if not whole:
+        return []
+    told = ", ".join(f"{word} {length:.1f} m ({length / whole:.1%})" for word, length in metres.items())
+    stated = f"; {line.stated_m:.1f} m of it are stated and not drawn" if line.stated_m else ""
+    return paragraph(f"Airtight line over {whole:.1f} m of seams: {told}{stated}.")
+
+
+def _ways(ways: Sequence[WayFound]) -> list[str]:
+    lines = ["ways of building"]
+    for way in ways:
+        lines += paragraph(way.says, first="  ", rest="    ")
+    return lines if ways else []
+
+
 def _sources(result: Result) -> list[str]:
+    pieces = "" if result.column_places in (0, result.columns) else f" in {count(result.column_places, 'place')}"
     found = ", ".join(
         (
             count(result.panels, "panel"),
-            count(result.columns, "column"),
+            count(result.columns, "column") + pieces,
             count(len(next(iter(result.seams.columns.values()), [])), "seam"),
         )
     )

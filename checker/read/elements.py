@@ -11,7 +11,7 @@ from ifcopenshell import ifcopenshell_wrapper as wrapper
 from checker.errors import BadModel
 from checker.model import Element
 from checker.read.files import OpenFile
-from checker.read.place import MALFORMED, Entity
+from checker.read.place import MALFORMED, Entity, length_unit, named_unit
 
 _LEFT_OUT: Final = (
     # No part of an envelope; some of them are half of the bytes of a model.
@@ -39,8 +39,14 @@ _LEFT_OUT: Final = (
     "IfcEdgeFeature",
 )
 _INDOOR_COVERINGS: Final = frozenset({"CEILING", "FLOORING", "SKIRTINGBOARD", "SLEEVING", "WRAPPING"})
-_GATHERINGS: Final = ("IfcElementAssembly", "IfcCurtainWall")
-"""They stand for their parts; listed themselves only where they have none."""
+_LAYERS: Final = ("IfcBuildingElementPart", "IfcPlate", "IfcCovering")
+"""What the layers and pieces of one wall or panel are drawn as..."""
+_PIECES: Final = (*_LAYERS, "IfcMember", "IfcWall")
+"""... and what the parts of a wall without a body may be besides: studs, rails, walls..."""
+_FITTINGS: Final = ("IfcMember", "IfcElementComponent")
+"""... and those of a panel: frames, seals, fasteners."""
+_MOST_LAYERS: Final = 24
+"""An assembly of more parts gathers many things."""
 _DEEPEST_ASSEMBLY: Final = 32
 
 _BODY_NAMES: Final = ("body", "body-fallback", "facetation")
@@ -147,17 +153,26 @@ class Relations:
             product = above
 
     def parts(self, product: Entity) -> Iterator[Entity]:
-        """All IfcBuildingElementPart with a body below a product, each once."""
+        """All parts with a body that make up a product without one, each once."""
         seen: set[int] = set()
         queue = [product]
         while queue:
             for part in self.children.get(queue.pop().id(), ()):
-                if part.is_a("IfcBuildingElementPart") and part.id() not in seen:
+                if part.id() not in seen and any(part.is_a(name) for name in _PIECES):
                     seen.add(part.id())
                     if body_of(part) is not None:
                         yield part
                     else:
                         queue.append(part)
+
+    def layers(self, assembly: Entity) -> tuple[Entity, ...]:
+        """The parts of an assembly that is one thing of several layers; of any other nothing."""
+        parts = self.children.get(assembly.id(), ())
+        if not all(any(part.is_a(name) for name in (*_LAYERS, *_FITTINGS)) for part in parts):
+            return ()
+        bodies = tuple(part for part in parts if body_of(part) is not None)
+        layers = [part for part in bodies if any(part.is_a(name) for name in _LAYERS)]
+        return bodies if len(layers) > 1 and len(bodies) <= _MOST_LAYERS else ()
 
     def is_cut(self, product: Entity) -> bool:
         """Whether openings are cut from a product, directly or through what it is part of."""
@@ -263,8 +278,10 @@ class Words:
         below = self._relations.children.get(entity.id())
         if not below:
             return (entity,)
-        if name in _GATHERINGS:
+        if name == "IfcCurtainWall":
             return None
+        if name == "IfcElementAssembly":
+            return self._relations.layers(entity) or None
         if body_of(entity) is not None:
             return (entity,)
         return tuple(self._relations.parts(entity)) or None
@@ -276,6 +293,8 @@ class Words:
         index = _predefined_index(self._schema, name)
         parents = [text(whole[i]) for whole in self._relations.wholes(entity) for i in (2, 4)]
         sets = self._relations.sets.get(number, ())
+        # What an assembly states holds for its parts, where they say nothing else.
+        above = [self._relations.sets.get(whole.id(), ()) for whole in self._relations.wholes(entity)][::-1]
         return Element(
             guid=text(entity[0]),
             ifc_class=name,
@@ -288,7 +307,9 @@ class Words:
             materials=_once((*self._material(self._relations.material.get(number)), *kind.materials)),
             parents=tuple(words for words in parents if words),
             shown=tuple(text(carrier[0]) for carrier in carriers),
-            stated=Stated(lambda: self._properties(entity, kind.sets, sets)) if sets or kind.sets else {},
+            stated=Stated(lambda: self._properties(entity, *above, kind.sets, sets))
+            if sets or kind.sets or any(above)
+            else {},
             hosts=tuple(text(host[0]) for host in self._hosts(number)),
             source=self._source,
         )
@@ -328,8 +349,13 @@ class Words:
         table = self._sets.get(one.id())
         if table is None:
             properties = one[4] if one.is_a("IfcPropertySet") else None
-            table = self._sets[one.id()] = dict(_properties(properties or ()))
+            table = self._sets[one.id()] = dict(_properties(properties or (), self._millimetres))
         return table
+
+    @cached_property
+    def _millimetres(self) -> float:
+        """How long the model's unit of length is."""
+        return 1000.0 * length_unit(self._model.by_type("IfcProject")[0], self._opened.path.name).metres
 
     def _material(self, material: Entity | None) -> tuple[str, ...]:
         """The names of a material, or of a set or list of them, and of all its layers, profiles and constituents."""
@@ -357,8 +383,11 @@ def _once(names: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(name for name in names if name))
 
 
-def _properties(properties: Iterable[Entity]) -> Iterator[tuple[str, str]]:
-    """Names (lower case) and values of properties, the members of complex ones as if they stood alone."""
+def _properties(properties: Iterable[Entity], millimetres: float) -> Iterator[tuple[str, str]]:
+    """Names (lower case) and values of properties, the members of complex ones as if they stood alone.
+
+    ``millimetres`` is the length of the model's unit; lengths are given in mm.
+    """
     queue = list(properties)
     seen: set[int] = set()
     for one in queue:
@@ -369,22 +398,31 @@ def _properties(properties: Iterable[Entity]) -> Iterator[tuple[str, str]]:
                 queue.extend(one[3] or ())
             continue
         if kind == "IfcPropertyBoundedValue":
-            stated = " - ".join(value for value in (_value(one[3]), _value(one[2])) if value)
+            own = _own_unit(one[4], millimetres)
+            stated = " - ".join(value for value in (_value(one[3], own), _value(one[2], own)) if value)
         elif kind in ("IfcPropertySingleValue", "IfcPropertyEnumeratedValue", "IfcPropertyListValue"):
-            stated = _value(one[2])
+            stated = _value(one[2], _own_unit(one[3], millimetres) if len(one) > 3 else millimetres)
         else:
             continue
         if stated:
             yield text(one[0]).lower(), stated
 
 
-def _value(value: Any) -> str:
-    """A stated value as text; numbers stand in the units of the model."""
+def _own_unit(unit: Entity | None, millimetres: float) -> float:
+    """Length in mm of the unit that a property states for itself, else of the model's."""
+    if unit is None or not hasattr(unit, "is_a") or getattr(unit, "UnitType", None) != "LENGTHUNIT":
+        return millimetres
+    return 1000.0 * named_unit(unit).metres
+
+
+def _value(value: Any, millimetres: float) -> str:
+    """A stated value as text: lengths in mm, other numbers in the units of the model."""
     if isinstance(value, tuple):
-        return ", ".join(map(_value, value))
+        return ", ".join(_value(one, millimetres) for one in value)
     bare = value[0] if hasattr(value, "is_a") else value
     if isinstance(bare, bool):
         return "true" if bare else "false"
     if isinstance(bare, float):
-        return f"{bare:.12g}"
+        is_length = hasattr(value, "is_a") and value.is_a().endswith("LengthMeasure")
+        return f"{bare * millimetres:.12g} mm" if is_length else f"{bare:.12g}"
     return str(bare).strip() if isinstance(bare, str | int) else ""

@@ -60,14 +60,14 @@ def length_unit(project: Entity, file: str) -> LengthUnit:
     assignment = project.UnitsInContext
     for unit in (assignment.Units if assignment else None) or ():
         if getattr(unit, "UnitType", None) == "LENGTHUNIT":
-            found = _unit(unit)
+            found = named_unit(unit)
             if not 1e-9 < found.metres < 1e9:
                 break
             return found
     raise BadModel(f"{file} does not say in which unit its lengths are. Set the length unit in the export settings.")
 
 
-def _unit(unit: Entity) -> LengthUnit:
+def named_unit(unit: Entity) -> LengthUnit:
     """A named unit; one that leads nowhere has the size NaN."""
     factor = 1.0
     word = ""
@@ -320,7 +320,7 @@ def _conversion(model: ifcopenshell.file) -> _Conversion | None:
     name = getattr(conversion.TargetCRS, "Name", None)
     return _Conversion(
         {name: float(value) for name, value in stated.items() if value is not None},
-        None if map_unit is None else _unit(map_unit).metres,
+        None if map_unit is None else named_unit(map_unit).metres,
         getattr(conversion.SourceCRS, "WorldCoordinateSystem", None),
         name if isinstance(name, str) else "",
     )

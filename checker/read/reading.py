@@ -11,13 +11,15 @@ from typing import Final
 import numpy as np
 
 from checker.errors import BadModel
-from checker.model import Bools, Element, Floats, GridAxis, Meshes, ModelFile, Remark, Source
+from checker.geometry import boxes
+from checker.model import Bools, Element, Floats, GridAxis, Ints, Meshes, ModelFile, Remark, Source
 from checker.read.bodies import Bodies, Carrier
 from checker.read.elements import Found, Words, text
 from checker.read.files import OpenFile, open_file
 from checker.read.grid import grid_axes
 from checker.read.place import MALFORMED, LengthUnit, MapPlace, Placements, between_maps, length_unit, map_place
-from checker.read.queries import check_query, matching
+from checker.read.points import Points
+from checker.read.queries import Limit, check_query, chosen
 
 SAME_AXIS_M: Final = 1e-3
 """Each trade draws the grid again: axes of one tag that differ by less are one."""
@@ -72,6 +74,7 @@ class Reading:
             key=lambda at: (loaded[at[0]].found[at[1]].element.guid, at[0], loaded[at[0]].found[at[1]].entity.id()),
         )
         self.elements = tuple(loaded[s].found[k].element for s, k in order)
+        self._choices: dict[str, list[tuple[list[int], tuple[Limit, ...]]]] = {}
         self._entities = [loaded[s].found[k].entity for s, k in order]
         unplaced = [frame.copy() for frame in frames]
         for matrix in unplaced:
@@ -93,23 +96,45 @@ class Reading:
         """Sentences about what is odd in any of the models and was dealt with."""
         return tuple(remark.text for source in self.sources for remark in source.remarks)
 
-    def matches(self, queries: Mapping[str, Sequence[str]]) -> dict[int, str]:
+    def matches(self, queries: Mapping[str, Sequence[str]], meshes: Meshes | None = None) -> dict[int, str]:
         """The role of each element that a query names, by its index; the first role in the given order wins.
 
-        ``queries`` are ifcopenshell selector queries by role. Raises `BadSettings` for one that cannot be used.
+        ``queries`` are selector queries by role (`checker.read.queries`). What they ask of sizes holds for every
+        element until ``meshes`` tell. Raises `BadSettings` for one that cannot be used.
         """
+        out: dict[int, str] = {}
+        sizes = None if meshes is None else _sizes_mm(meshes)
         for role, texts in queries.items():
             for query in texts:
-                check_query(query, role)
-        out: dict[int, str] = {}
-        for s, one in enumerate(self._loaded):
-            index = {self._entities[i].id(): i for i, element in enumerate(self.elements) if element.source == s}
-            entities = [self._entities[i] for i in index.values()]
-            for role, texts in queries.items():
-                for query in texts:
-                    for number in matching(one.opened, entities, query, role):
-                        out.setdefault(index[number], role)
+                for i in self._chosen(role, query, sizes):
+                    out.setdefault(i, role)
         return dict(sorted(out.items()))
+
+    def idle(self, queries: Mapping[str, Sequence[str]], meshes: Meshes) -> list[str]:
+        """A sentence for each query that names no element."""
+        sizes = _sizes_mm(meshes)
+        return [
+            f"[roles] {role}: the query {query!r} names nothing in these models."
+            for role, texts in queries.items()
+            for query in texts
+            if not self._chosen(role, query, sizes)
+        ]
+
+    def _chosen(self, role: str, query: str, sizes: Floats | None) -> list[int]:
+        if query not in self._choices:
+            check_query(query, role)
+            found = []
+            for s, one in enumerate(self._loaded):
+                index = {self._entities[i].id(): i for i, element in enumerate(self.elements) if element.source == s}
+                for choice in chosen(one.opened, [self._entities[i] for i in index.values()], query, role):
+                    found.append((sorted(index[number] for number in choice.numbers), choice.limits))
+            self._choices[query] = found
+        return [
+            i
+            for which, limits in self._choices[query]
+            for i in which
+            if sizes is None or all(limit.holds(sizes[i].tolist()) for limit in limits)
+        ]
 
     def bodies(self, wanted: Bools) -> tuple[Meshes, tuple[str, ...]]:
         """The meshes of all elements, and why one cannot be measured ("" where it can).
@@ -127,6 +152,22 @@ class Reading:
             Meshes(meshes.points, meshes.triangles, meshes.point_start[before], meshes.triangle_start[before]),
             tuple(faults),
         )
+
+    def points(self, wanted: Bools) -> tuple[Floats, Ints]:
+        """Points (k, 3) on the bodies of some elements, world less origin, and the element of each (k,).
+
+        They cost a small part of what the bodies do: where an element lies decides whether its body is worth reading.
+        """
+        finders = [Points(one.unit.metres) for one in self._loaded]
+        carriers = [(int(i), carrier) for i in np.flatnonzero(wanted) for carrier in self._carriers[i]]
+        found = [finders[carrier.source].of(carrier.product) for _, carrier in carriers]
+        count = [len(points) for points in found]
+        owner = np.repeat(np.array([i for i, _ in carriers], dtype=np.int64), count)
+        matrix = np.repeat(np.array([carrier.matrix for _, carrier in carriers]).reshape(-1, 4, 4), count, axis=0)
+        placed = np.einsum("kij,kj->ki", matrix[:, :3, :3], np.concatenate([np.zeros((0, 3)), *found]))
+        placed += matrix[:, :3, 3]
+        known = np.isfinite(placed).all(axis=1)
+        return placed[known], owner[known]
 
 
 def open_models(files: Sequence[ModelFile]) -> Reading:
@@ -323,3 +364,11 @@ def _together(grids: Sequence[Sequence[GridAxis]]) -> tuple[GridAxis, ...]:
         if not any(same):
             out.append(axis)
     return tuple(sorted(out, key=lambda axis: (axis.tag, axis.ends.tolist())))
+
+
+def _sizes_mm(meshes: Meshes) -> Floats:
+    """Length, width, thickness and height (n, 4) of bodies in mm; NaN where there is none, so that no limit holds."""
+    box = boxes(meshes)
+    sizes = 1000.0 * np.concatenate([box.size, box.high[:, 2:] - box.low[:, 2:]], axis=1)
+    sizes[np.diff(meshes.point_start) == 0] = np.nan
+    return sizes
