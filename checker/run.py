@@ -55,13 +55,13 @@ def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress
     wanted = roles.worth_reading(reading.elements, queried)
     progress("reading bodies", 0.25)
     meshes, faults = reading.bodies(wanted | everything)
-    arrived = intake.examine(reading.sources, reading.elements, meshes, reading.origin, reading.grids)
-    progress("recognising parts", 0.6)
-    queried = reading.matches(settings.roles, meshes)
-    # What else was read must not change what is recognised.
+    # What else was read must not change what is recognised, nor how files are held against each other.
     told = (
         gathered(meshes, [[i] if needed else [] for i, needed in enumerate(wanted.tolist())]) if everything else meshes
     )
+    arrived = intake.examine(reading.sources, reading.elements, told, reading.origin, reading.grids)
+    progress("recognising parts", 0.6)
+    queried = reading.matches(settings.roles, meshes)
     said = [fault if needed else "" for fault, needed in zip(faults, wanted.tolist(), strict=True)]
     found = roles.assign(reading.elements, told, said, queried)
     model = Model(

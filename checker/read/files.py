@@ -4,10 +4,11 @@ import codecs
 import hashlib
 import re
 import zipfile
+import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any, Final
 
 import ifcopenshell
@@ -15,7 +16,6 @@ from ifcopenshell import ifcopenshell_wrapper as wrapper
 
 from checker.errors import BadModel
 from checker.model import Remark
-from checker.zipped import ZipGuard
 
 LARGEST_MODEL_BYTES: Final = 4 << 30
 """A model of this size already needs some 20 GB of memory."""
@@ -319,22 +319,21 @@ def _check_complete(opened: OpenFile, tail: bytes) -> None:
 
 
 def _unpacked(path: Path, folder: Path) -> Path:
-    guard = ZipGuard(
-        file=str(path),
-        error=BadModel,
-        what="the model",
-        otherwise="Hand over the .ifc file itself.",
-        most_members=MOST_ZIP_MEMBERS,
-        largest_bytes=LARGEST_MODEL_BYTES,
-        largest_ratio=LARGEST_ZIP_RATIO,
-    )
-    with guard.damage_said_plainly(), zipfile.ZipFile(path) as archive:
-        return _unpack_model(path, archive, guard, folder / "model.ifc")
+    try:
+        with zipfile.ZipFile(path) as archive:
+            return _unpack_model(path, archive, folder / "model.ifc")
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
+        raise BadModel(f"{path} cannot be unpacked ({error}). {_BROKEN}") from error
 
 
-def _unpack_model(path: Path, archive: zipfile.ZipFile, guard: ZipGuard, target: Path) -> Path:
+def _unpack_model(path: Path, archive: zipfile.ZipFile, target: Path) -> Path:
     members = [m for m in archive.infolist() if not m.is_dir() and not m.filename.startswith("__MACOSX/")]
-    guard.check_names(members)
+    if len(members) > MOST_ZIP_MEMBERS:
+        raise BadModel(f"{path} holds {len(members)} files; the limit is {MOST_ZIP_MEMBERS}. Pack the model alone.")
+    for member in members:
+        inside = PurePosixPath(member.filename.replace("\\", "/"))
+        if inside.is_absolute() or ".." in inside.parts or ":" in member.filename:
+            raise BadModel(f"{path} holds a file that points outside it ({member.filename!a}). Pack the model alone.")
     models = [m for m in members if m.filename.lower().endswith(".ifc")]
     if len(models) != 1:
         names = [m.filename.lower() for m in members]
@@ -343,7 +342,21 @@ def _unpack_model(path: Path, archive: zipfile.ZipFile, guard: ZipGuard, target:
         if not models and any(name.endswith(("bcf.version", "markup.bcf")) for name in names):
             raise BadModel(f"{path} holds issues (BCF) and no model. Name the .ifc files they are about.")
         raise BadModel(f"{path} holds {len(models) or 'no'} .ifc files. Pack exactly one into each .ifcZIP.")
-    with target.open("wb") as text:
-        text.writelines(guard.chunks(archive, models[0]))
-    _check_size(path, target.stat().st_size)
+    model = models[0]
+    if model.flag_bits & 1:
+        raise BadModel(f"{path} is protected by a password. Pack the model without one.")
+    if model.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        raise BadModel(f"{path} is packed in an unusual way. Pack the model with the usual deflate method.")
+    limit = min(LARGEST_MODEL_BYTES, LARGEST_ZIP_RATIO * max(model.compress_size, _CHUNK))
+    too_large = BadModel(f"{path} would unpack to more than {limit / 2**20:.0f} MiB. Hand over the .ifc file itself.")
+    if model.file_size > limit:
+        raise too_large
+    written = 0
+    with archive.open(model) as packed, target.open("wb") as text:
+        while chunk := packed.read(_CHUNK):
+            written += len(chunk)
+            if written > limit:
+                raise too_large
+            text.write(chunk)
+    _check_size(path, written)
     return target
