@@ -123,7 +123,7 @@ def test_the_command_prints_the_summary_and_exits_as_a_check_does(call, old, tmp
     end = call("compare", old.folder, new.folder)
     assert (end.code, end.err) == (1, "")
     assert end.out.startswith("Since ")
-    assert "2 new, 6 mended, 1 unchanged" in end.out
+    assert "2 new, 7 mended, 1 unchanged" in end.out
     assert "mended" in end.out
     assert "Parts at seams:" in end.out
     assert call("compare", old.folder, new.folder, "--fail-on", "never").code == 0
