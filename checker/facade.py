@@ -456,7 +456,7 @@ class Facade:
 
     def elements_of(self, *roles: str) -> Ints:
         """Element numbers of the given roles that have a body (kept)."""
-        key = f"elements of {'/'.join(roles)}"
+        key = f"elements of {roles}"  # no role and the role "" are not the same
         if key not in self.kept:
             self.kept[key] = with_role(self.model, roles)
         result: Ints = self.kept[key]
