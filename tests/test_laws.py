@@ -132,7 +132,9 @@ def test_mirroring_the_building_mirrors_its_findings(what, degrees):
         twin = mirrored[verdict.rule, frozenset(verdict.elements)]
         words = " ".join(SWAP.get(word, word) for word in verdict.message.split())
         there = place[:3, :3] @ verdict.point_m + place[:3, 3]
-        if words == twin.message or "left" not in words + twin.message:
+        # Of two places of the airtight line that are equally open either may be told.
+        exact = verdict.rule != "air-barrier-line"
+        if exact and (words == twin.message or "left" not in words + twin.message):
             np.testing.assert_allclose(twin.point_m, there, atol=1e-5)
         assert twin.kind == verdict.kind
     told_to = {
