@@ -24,7 +24,17 @@ STANDS_M: Final = 0.10
 FEWEST: Final = 4
 """With fewer joints at posts any two files could be made to meet."""
 SHARE: Final = 0.5
-"""The part of what could meet that must meet before a shift is believed, and below which files do not meet."""
+"""Files of which no more than this part of what could meet does meet as they lie do not meet."""
+BELIEVED: Final = 0.55
+"""The part of what could meet that a shift must make meet to be believed.
+
+Joints that stand aside of their columns on purpose, all round a building to the same hand, need one shift on one side
+of it and the opposite one on the other: no shift makes more than half of them meet.
+"""
+OF_JOINTS: Final = 0.33
+"""The part of all joints that a shift must bring to posts: where joints are dense, as between upright panels, any post
+finds one.
+"""
 EXACT_M: Final = 0.001
 """A shift is known to a millimetre when half of what tells it agrees this closely."""
 BY_END_M: Final = 0.25
@@ -99,13 +109,15 @@ class _Tie:
 class _Plan:
     """How one file lies to others in plan: what meets as it lies, after the best ``shift`` (2,), what could at all.
 
-    ``exact`` tells whether the shift is known to a millimetre, ``alike`` whether another one does as well.
+    ``share`` is the part of all joints that then have a post. ``exact`` tells whether the shift is known to a
+    millimetre, ``alike`` whether another one does as well.
     """
 
     met: int
     best: int
     could: int
     shift: Floats
+    share: float = 1.0
     exact: bool = True
     alike: bool = False
 
@@ -115,7 +127,8 @@ class _Plan:
 
     @property
     def off(self) -> bool:
-        return self.best >= max(FEWEST, SHARE * self.could) and self.met <= SHARE * self.best
+        believed = self.best >= max(FEWEST, BELIEVED * self.could) and self.share >= OF_JOINTS
+        return believed and self.met <= SHARE * self.best
 
 
 @dataclass(frozen=True)
@@ -231,6 +244,16 @@ def _count(ties: Iterable[_Tie], shift: Floats) -> int:
     return count
 
 
+def _share(ties: Iterable[_Tie], shift: Floats) -> float:
+    """The part of all joints and corners that have a post after a shift, where there are posts at all."""
+    met = joints = 0
+    for tie in ties:
+        firm = np.flatnonzero(tie.joints.kind != END)
+        met += len(np.intersect1d(tie.pairs(shift, MEETS_M)[0], firm))
+        joints += len(firm) if len(tie.posts) else 0
+    return met / max(joints, 1)
+
+
 def _ends(ties: Iterable[_Tie], shift: Floats) -> int:
     """How many free ends have a post by them after a shift."""
     return sum(len(np.unique(j[tie.joints.kind[j] == END])) for tie in ties for j, _ in [tie.pairs(shift, MEETS_M)])
@@ -263,7 +286,7 @@ def _voted(ties: Sequence[_Tie], as_it_lies: _Plan) -> _Plan:
     alike = any(
         n + by >= ALIKE * (best + ends) and np.linalg.norm(other - shift) > _CELL_M for n, by, other, _ in found
     )
-    return replace(as_it_lies, best=best, shift=shift, exact=exact, alike=alike)
+    return replace(as_it_lies, best=best, shift=shift, share=_share(ties, shift), exact=exact, alike=alike)
 
 
 def _candidates(ties: Sequence[_Tie]) -> list[Floats]:

@@ -215,7 +215,7 @@ def arrivals(model: Model) -> list[str]:
     head = ["  file", "schema", "unit", "size in m", "products", "panels", "columns", "other", "map", "meets", "owner"]
     intake = model.intake or (Intake(),) * len(model.sources)
     rows = [head, *(_arrival(source, one) for source, one in zip(model.sources, intake, strict=True))]
-    if all(source.owner == source.name for source in model.sources):
+    if all(source.owner in ("", source.name) for source in model.sources):
         rows = [row[:-1] for row in rows]  # nobody has named owners: each file stands for itself
     said = [
         line
