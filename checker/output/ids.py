@@ -2,8 +2,7 @@
 
 from collections.abc import Sequence
 from typing import Any, Final
-
-from lxml import etree
+from xml.etree import ElementTree
 
 from checker.facade import Layer, OpeningSeams, PlinthJoints, Seams
 from checker.rule import Rule
@@ -11,9 +10,12 @@ from checker.stated import PROPERTY_SET, property_name
 
 NAMESPACE: Final = "http://standards.buildingsmart.org/IDS"
 _SCHEMA: Final = f"{NAMESPACE} {NAMESPACE}/1.0/ids.xsd"
-_XS: Final = "http://www.w3.org/2001/XMLSchema"
-_XSI: Final = "http://www.w3.org/2001/XMLSchema-instance"
-_NAMES: Final[dict[Any, str]] = {None: NAMESPACE, "xs": _XS, "xsi": _XSI}
+_NAMES: Final = {
+    "xmlns": NAMESPACE,
+    "xmlns:xs": "http://www.w3.org/2001/XMLSchema",
+    "xmlns:xsi": "http://www.w3.org/2001/XMLSchema-instance",
+}
+"""Declared by hand; the tags below are written with these prefixes."""
 _VERSIONS: Final = "IFC2X3 IFC4 IFC4X3_ADD2"
 
 _STATED_BY: Final[dict[type[Seams], tuple[str, tuple[str, ...]]]] = {
@@ -30,8 +32,7 @@ def ids_file(rules: Sequence[Rule[Any, Any]]) -> bytes:
     by_who: dict[tuple[str, tuple[str, ...]], list[Layer]] = {}
     for layer in layers.values():
         by_who.setdefault(_STATED_BY.get(layer.seams[0], _PANELS), []).append(layer)
-    root = etree.Element(f"{{{NAMESPACE}}}ids", nsmap=_NAMES)
-    root.set(f"{{{_XSI}}}schemaLocation", _SCHEMA)
+    root = ElementTree.Element("ids", {**_NAMES, "xsi:schemaLocation": _SCHEMA})
     info = _add(root, "info")
     _add(info, "title", "Sealing layers of panel facades that are stated instead of drawn")
     _add(info, "description", "For checking with seamtrace. Draw a layer, or state here whether it is there.")
@@ -42,19 +43,21 @@ def ids_file(rules: Sequence[Rule[Any, Any]]) -> bytes:
         )
         told.set("instructions", f"True where the layer is there, false where it is not, in the set {PROPERTY_SET}.")
         applies = _add(told, "applicability", minOccurs="0", maxOccurs="unbounded")
-        restriction = etree.SubElement(_add(_add(applies, "entity"), "name"), f"{{{_XS}}}restriction", base="xs:string")
+        restriction = _add(_add(_add(applies, "entity"), "name"), "xs:restriction", base="xs:string")
         for name in classes:
-            etree.SubElement(restriction, f"{{{_XS}}}enumeration", value=name)
+            _add(restriction, "xs:enumeration", value=name)
         requirements = _add(told, "requirements")
         for layer in mine:
             asked = _add(requirements, "property", dataType="IFCBOOLEAN", cardinality="required")
-            asked.set("instructions", f"Whether there is a {layer.means}.")
+            asked.set("instructions", f"Whether it is there: {layer.means}.")
             _add(_add(asked, "propertySet"), "simpleValue", PROPERTY_SET)
             _add(_add(asked, "baseName"), "simpleValue", property_name(layer.name))
-    return etree.tostring(root, encoding="UTF-8", xml_declaration=True, pretty_print=True)
+    ElementTree.indent(root)
+    content: bytes = ElementTree.tostring(root, encoding="UTF-8", xml_declaration=True)
+    return content + b"\n"
 
 
-def _add(parent: etree._Element, tag: str, text: str | None = None, **attributes: str) -> etree._Element:
-    node = etree.SubElement(parent, f"{{{NAMESPACE}}}{tag}", attributes)
+def _add(parent: ElementTree.Element, tag: str, text: str | None = None, **attributes: str) -> ElementTree.Element:
+    node = ElementTree.SubElement(parent, tag, attributes)
     node.text = text
     return node
