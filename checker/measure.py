@@ -396,10 +396,11 @@ class Strip:
     high: Floats
 
 
-def narrowest(facade: Facade, layer: Layer, kind: type[Seams]) -> Strip:
-    """The narrowest piece of a layer that runs along each seam, measured outwards."""
+def narrowest(facade: Facade, layer: Layer, kind: type[Seams], role: str = "") -> Strip:
+    """The narrowest piece of a layer that runs along each seam, measured outwards; of one ``role`` if it is given."""
     found = pieces_on(facade, layer, kind)
-    found = taken(found, found.parallel)
+    wanted = np.array([role in ("", each.role) for each in facade.model.roles], bool)
+    found = taken(found, found.parallel & wanted[found.element])
     count = len(facade.seams[kind])
     result = Strip(np.full(count, -1, np.int64), np.full(count, np.nan), np.full(count, np.nan), np.full(count, np.nan))
     width = found.high[:, 1] - found.low[:, 1]

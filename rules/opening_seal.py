@@ -1,6 +1,7 @@
 """Seal round windows and doors."""
 
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 
@@ -12,6 +13,8 @@ from checker.openings import OPENING_SEAL
 from checker.rule import FAIL, MM, PASS, Verdicts, in_mm, limit, rule
 from checker.sketch import detail
 
+_SOURCE: Final = "structural warranty manual (United Kingdom), gaps round windows; quoted second-hand"
+
 
 @dataclass(frozen=True)
 class Limits:
@@ -22,6 +25,10 @@ class Limits:
     inner_edge_mm: float = limit(
         10.0, "mm", "furthest the strip under the sill may begin from the inner face of the panel", basis="practice"
     )
+    sealant_mm: float = limit(
+        6.0, "mm", "least depth of sealant, where it is the seal of a wide gap", basis="published", source=_SOURCE
+    )
+    wide_mm: float = limit(5.0, "mm", "width above which a gap counts as wide", basis="published", source=_SOURCE)
 
 
 def _no_threshold(seams: OpeningSeams, facade: Facade) -> Bools:
@@ -45,32 +52,41 @@ def opening_seal(seams: OpeningSeams, facade: Facade, limits: Limits) -> Verdict
     """Seal runs round the whole frame of a window or door, also at its corners.
 
     A frame is as tight as its worst corner: wind presses on all four sides, and the sill is where water stands. There
-    the strip lies wide on the inner edge of the panel, so that it seals behind the water.
+    the strip lies wide on the inner edge of the panel, so that it seals behind the water. Sealant that is thin for the
+    width of its gap tears when the frame moves.
     """
     frame = seams.frames(facade)
     says = "Seal round the frame"
     said = lacks(seams, facade, OPENING_SEAL, OpeningSeams, limits.joint_mm, says, cause=frame, anchor=frame)
-    strip = narrowest(facade, OPENING_SEAL, OpeningSeams)
-    sill = seams.sills(facade) & seams.gaps(facade) & (said.state == PASS)
-    wide, inside = strip.width, strip.low - seams.inner
-    thin = sill & (wide < limits.sill_mm / MM - SAME_LENGTH)
+    strip, sealant = (narrowest(facade, OPENING_SEAL, OpeningSeams, role) for role in ("", "sealant"))
+    there = seams.gaps(facade) & (said.state == PASS)
+    sill = there & seams.sills(facade)
+    inside = strip.low - seams.inner
+    thin = sill & (strip.width < limits.sill_mm / MM - SAME_LENGTH)
     outside = sill & ~thin & (inside > limits.inner_edge_mm / MM + SAME_LENGTH)
-    off = thin | outside
+    wide = seams.width_max > limits.wide_mm / MM + SAME_LENGTH
+    shallow = there & ~thin & ~outside & wide & (sealant.width < limits.sealant_mm / MM - SAME_LENGTH)
+    kinds = [thin, outside, shallow]
+    off = thin | outside | shallow
+    piece = np.where(shallow, sealant.element, strip.element)
     assert said.pieces is not None
     return replace(
         said,
         state=np.where(off, FAIL, said.state),
-        value_mm=np.where(thin, wide * MM, np.where(outside, inside * MM, said.value_mm)),
-        minimum_mm=np.where(off, np.where(thin, limits.sill_mm, np.nan), said.minimum_mm),
-        maximum_mm=np.where(off, np.where(outside, limits.inner_edge_mm, np.nan), said.maximum_mm),
+        value_mm=np.select(kinds, [strip.width * MM, inside * MM, sealant.width * MM], said.value_mm),
+        minimum_mm=np.select(kinds, [limits.sill_mm, np.nan, limits.sealant_mm], said.minimum_mm),
+        maximum_mm=np.select(kinds, [np.nan, limits.inner_edge_mm, np.nan], said.maximum_mm),
         says=[
-            f"Seal under the sill is only {in_mm(wide[i])} wide, required at least {limits.sill_mm:g} mm"
+            f"Seal under the sill is only {in_mm(strip.width[i])} wide, required at least {limits.sill_mm:g} mm"
             if thin[i]
             else f"Seal under the sill begins {in_mm(inside[i])} from the panel's inner face, "
             f"required at most {limits.inner_edge_mm:g} mm"
             if outside[i]
+            else f"Sealant round the frame is only {in_mm(sealant.width[i])} deep, required at least "
+            f"{limits.sealant_mm:g} mm in a gap of {in_mm(seams.width_max[i])}"
+            if shallow[i]
             else said.says[i]
             for i in range(len(seams))
         ],
-        pieces=np.where(off[:, None], np.stack([strip.element] + [np.full(len(off), -1)] * 2, axis=1), said.pieces),
+        pieces=np.where(off[:, None], np.stack([piece] + [np.full(len(off), -1)] * 2, axis=1), said.pieces),
     )

@@ -1,5 +1,7 @@
 """Seal round windows and doors: all four sides, corners, doors without a panel below, and where the finding points."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from drawn import checked, only_issue, remade, to_world, turned, wall, with_part
@@ -54,6 +56,26 @@ def test_limits_at_corners(side, gap, passes):
     assert (not result.verdicts) == passes
     for verdict in result.verdicts:
         assert verdict.value_mm == pytest.approx(gap, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("gap", "depth", "passes"), [(10, 6.0, True), (10, 5.9, False), (5.02, 5.9, False), (5, 4, True)]
+)
+def test_published_depth_of_sealant(gap: float, depth: float, passes: bool) -> None:
+    """Published, second-hand: structural warranty manual (United Kingdom), gaps round windows: 6 mm above 5 mm."""
+    sketch = WINDOW.stretched("window seal head", "bottom", 10.0 - gap)
+    for name in ("window", "window seal left", "window seal right"):
+        sketch = sketch.stretched(name, "top", 10.0 - gap)
+    for side in PLACES:
+        name = f"window seal {side}"
+        sketch = with_part(sketch, name, replace(sketch.parts[name], role="sealant"))
+    sketch = sketch.stretched("window seal head", "front", depth - 40.0)
+    result = checked(sketch, [RULE], turned(24.2, -5e5, 2e5, 3))
+    assert (not result.verdicts) == passes
+    for verdict in result.verdicts:
+        assert verdict.subject == "opening-edge/F1/2-3/head"
+        assert verdict.value_mm == pytest.approx(depth, abs=0.01)
+        assert verdict.message.startswith(f"Sealant round the frame is only {depth:.1f} mm deep")
 
 
 def test_all_four_sides_are_one_issue_per_window():
