@@ -21,6 +21,7 @@ from checker.facade import (
     PlinthJoints,
     RoofEdgeSeams,
     Seams,
+    Sides,
     Subjects,
     Zone,
     unique,
@@ -61,9 +62,21 @@ class Links:
 
 @dataclass(frozen=True)
 class AirLines(Subjects):
-    """Walks along the airtight line (n,): ``links`` are numbers of the links on the way, in order."""
+    """Walks along the airtight line (n,): ``links`` are numbers of the links on the way, in order.
+
+    ``worst`` (n,) is the number of the broken link that is open most, -1 where none is broken: ``side``, ``axis`` and
+    ``point`` are its own then, and ``frame`` (n, 3, 3) that of its seam. ``home`` is the side where the walk begins.
+    """
 
     links: tuple[Ints, ...]
+    worst: Ints
+    frame: Floats
+    home: Ints
+
+    def axes(self, i: int, sides: Sides) -> Floats:
+        """Those of the seam where the walk is broken."""
+        result: Floats = self.frame[i]
+        return result
 
 
 def links(facade: Facade) -> Links:
@@ -138,8 +151,9 @@ def _links_of(facade: Facade, kind: type[Seams]) -> Links:
             open_now = np.where(found.gap <= OPEN_JOINT + g.SAME_LENGTH, 0.0, (1.0 - found.share) * seams.length)
             now = np.where(found.doubtful >= 0, UNKNOWN, np.where(open_now > 0, BROKEN, CLOSED))
             spot = np.clip(0.5 * (found.gap_from + found.gap_to), seams.start, seams.end)
-            place = seams.world(spot, np.nan_to_num(seams.near, nan=0.0), 0.5 * (seams.inner + seams.outer))
-            place = np.where(np.isnan(seams.near)[:, None], seams.point, place)
+            middle = 0.5 * (seams.near + np.where(np.isnan(seams.far), seams.near, seams.far))
+            place = seams.world(spot, np.nan_to_num(middle, nan=0.0), 0.5 * (seams.inner + seams.outer))
+            place = np.where(np.isnan(middle)[:, None], seams.point, place)
         else:
             said, _ = statements(facade, each, seams)
             now, open_now = np.where(said > 0, CLOSED, ABSENT), np.where(said > 0, 0.0, seams.length)
@@ -195,17 +209,31 @@ def air_lines(facade: Facade) -> AirLines:
     table = np.full((len(walks), widest), -1, np.int64)
     for i, each in enumerate(parts):
         table[i, : len(each)] = each
+    home = np.array([w[2] for w in walks], np.int64)
+    worst, sides, frame = np.full(len(walks), -1, np.int64), home.copy(), facade.sides.frame[home]
+    point = np.array([every.point[w[5]].mean(axis=0) for w in walks], float).reshape(-1, 3)
+    axes = [w[3] for w in walks]
+    for i, walk in enumerate(walks):
+        broken = walk[5][every.state[walk[5]] == BROKEN]
+        if len(broken):
+            k = worst[i] = int(broken[every.open[broken].argmax()])
+            seams, number = facade.seams[every.kind[k]], int(every.number[k])
+            sides[i], frame[i], point[i] = seams.side[number], seams.frame[number], every.point[k]
+            axes[i] = seams.axis[number]
     return AirLines(
         kind=tuple(f"air-line {w[1]}" for w in walks),
         ids=unique([f"air-line/{w[0]}" for w in walks]),
-        side=np.array([w[2] for w in walks], np.int64),
-        axis=tuple(w[3] for w in walks),
+        side=sides,
+        axis=tuple(axes),
         row=np.array([w[4] for w in walks], np.int64),
         length=np.array([every.length[w[5]].sum() for w in walks], float),
         parts=table,
-        point=np.array([every.point[w[5]].mean(axis=0) for w in walks], float).reshape(-1, 3),
+        point=point,
         fault=("",) * len(walks),
         links=tuple(w[5] for w in walks),
+        worst=worst,
+        frame=frame,
+        home=home,
     )
 
 

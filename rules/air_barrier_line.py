@@ -7,7 +7,6 @@ import numpy as np
 from checker.barrier import ABSENT, BROKEN, UNKNOWN, AirLines, Links, links
 from checker.facade import Facade
 from checker.geometry import SAME_LENGTH, lowest
-from checker.model import Ints
 from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, limit, rule
 from checker.sketch import closed
 
@@ -36,15 +35,14 @@ def air_barrier_line(lines: AirLines, facade: Facade, limits: Limits) -> Verdict
     """
     every, count = links(facade), len(lines)
     state, value = np.full(count, PASS), np.zeros(count)
-    point, says = lines.point.copy(), []
+    says = []
     for i, way in enumerate(lines.links):
         states = every.state[way]
         broken = way[states == BROKEN]
         value[i] = every.open[broken].sum() * MM
         if value[i] > limits.open_mm + SAME_LENGTH * MM:
             state[i] = FAIL
-            point[i] = every.point[int(broken[every.open[broken].argmax()])]
-            says.append(_sentence(facade, every, lines.kind[i], broken, value[i], limits.open_mm))
+            says.append(_sentence(facade, every, lines, i, len(broken), value[i], limits.open_mm))
             continue
         if (states == UNKNOWN).any():
             state[i] = UNDECIDED
@@ -54,25 +52,25 @@ def air_barrier_line(lines: AirLines, facade: Facade, limits: Limits) -> Verdict
         says.append("")
     measured = np.isin(state, (PASS, FAIL))
     first = lowest(facade.panels.element.astype(float), facade.panels.side, len(facade.sides.names))
-    anchor = first[lines.side].astype(np.int64)
+    anchor = first[lines.home].astype(np.int64)
     return Verdicts(
         state=state,
         value_mm=np.where(measured, value, np.nan),
         minimum_mm=np.full(count, np.nan),
         maximum_mm=np.full(count, limits.open_mm),
-        point=point,
+        point=lines.point,
         says=says,
         warning=np.zeros(count, bool),
-        blame=Blame.unmovable(np.full(count, -1, np.int64), np.zeros((count, 3)), lines.side, anchor),
+        blame=Blame.unmovable(np.full(count, -1, np.int64), np.zeros((count, 3)), lines.home, anchor),
     )
 
 
-def _sentence(facade: Facade, every: Links, walk: str, broken: Ints, length: float, most: float) -> str:
+def _sentence(facade: Facade, every: Links, lines: AirLines, i: int, broken: int, length: float, most: float) -> str:
     """Where a walk is broken, and between which two parts at its worst place."""
-    worst = int(broken[every.open[broken].argmax()])
-    what = {"up": "up this bay", "round": "round this row", "opening": "round this opening"}[walk.split()[-1]]
+    what = {"up": "up this bay", "round": "round this row", "opening": "round this opening"}[lines.kind[i].split()[-1]]
+    worst = lines.worst[i]
     ends = [facade.model.elements[e] for e in (int(every.first[worst]), int(every.second[worst])) if e >= 0]
     names = [element.name or element.ifc_class for element in ends]
     between = f"between {names[0]} and {names[1]}" if len(names) == 2 else f"at {names[0]}"
-    more = f" and at {len(broken) - 1} more seam{'s' * (len(broken) > 2)}" if len(broken) > 1 else ""
+    more = f" and at {broken - 1} more seam{'s' * (broken > 2)}" if broken > 1 else ""
     return f"Airtight line {what} is open over {length:.1f} mm, {between}{more}, required at most {most:g} mm"

@@ -1,11 +1,18 @@
 """The airtight line: which walks there are, where they are broken, and what share of it is closed."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from drawn import MIRROR, built, checked, only_issue, turned, wall
 
+from checker import run
 from checker.barrier import air_lines, links
+from checker.rule import load_rules
+from checker.settings import Settings, files_to_read
 from checker.sketch import ROW, closed, corner, gate
+
+ROOT = Path(__file__).parent.parent
 
 RULE = "air-barrier-line"
 PLACES = pytest.mark.parametrize("place", [np.eye(4), turned(24.2, 4e5, -7e5, 60.0), MIRROR])
@@ -102,3 +109,22 @@ def test_a_body_that_cannot_be_measured_leaves_its_walks_undecided():
     mine = [v for v in result.verdicts if v.rule == RULE]
     assert {v.state for v in mine} == {"undecided"}
     assert result.airtight.undecided_m > ROW / 1000
+
+
+@pytest.mark.parametrize(("gone", "kind"), [("column seal 2 left", "plan"), ("plinth seal 2", "upright")])
+def test_the_section_runs_across_the_seam_where_the_line_is_broken(gone, kind):
+    issue = only_issue(checked(closed().without(gone)), RULE)
+    assert issue.section.kind == kind
+
+
+def test_a_walk_is_told_at_the_side_on_which_it_is_broken():
+    """Rows go round the building; the words and the view are of the side where the break is, not where they begin."""
+    files = files_to_read(sorted((ROOT / "sample_models" / "defects").glob("*.ifc")), Settings())
+    facade = built(run.check(files, Settings(), load_rules(), lambda what, share: None).model)
+    walks, sides = air_lines(facade), facade.sides
+    broken = np.flatnonzero(walks.worst >= 0)
+    assert (walks.side[broken] != walks.home[broken]).any()
+    side = walks.side[broken]
+    out = np.einsum("nj,nj->n", sides.frame[side, 2], walks.point[broken])
+    assert (out > sides.inner[side] - 0.5).all()
+    assert (out < sides.outer[side] + 0.1).all()
