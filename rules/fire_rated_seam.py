@@ -18,7 +18,7 @@ from checker.sketch import detail
 from checker.stated import affirmed
 from checker.words import read
 
-_BURNS: Final = re.compile(r"\b(pir|pur|pu|eps|xps|poly\w*|styro\w*|phenol\w*|resol\w*)\b", re.I)
+_BURNS: Final = re.compile(r"\b(pir|pur|pu|eps|xps|poly\w*|styr(ol|ene)\w*|phenol\w*|resol\w*)\b", re.I)
 _MINERAL: Final = re.compile(r"mineral|stone|rock|glass|basalt|silicate|perlite|vermiculite", re.I)
 
 
