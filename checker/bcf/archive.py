@@ -11,6 +11,7 @@ import zipfile
 import zlib
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Final
 
 from checker.bcf.xml import BrokenPart, Document, document
@@ -111,7 +112,7 @@ def _entries(data: memoryview, infos: list[zipfile.ZipInfo], central: int) -> tu
     # Records that overlap are how a small file is made to look like a huge one.
     if len(starts) < len(infos):
         raise zipfile.BadZipFile("two entries share one place")
-    ends = dict(zip(starts, [*starts[1:], central], strict=True))
+    ends = dict(pairwise([*starts, central]))
     entries = []
     for info in infos:
         listed = data[central : central + _CENTRAL_BYTES + sum(_short(data, central + at) for at in (28, 30, 32))]
