@@ -14,7 +14,6 @@ from uuid import UUID, uuid5
 
 from checker.bcf.reading import moment, read_bcf
 from checker.bcf.records import Comment, Container, Topic
-from checker.errors import BadBcf
 from checker.identity import Parts, Point, Trace, base_of, key_of, topic_of
 from checker.output.bcf import AUTHOR
 from checker.result import SEVERITIES, PartChange, Severity
@@ -141,8 +140,8 @@ class Known:
     """An issue as the previous release left it.
 
     ``rule`` is named as now. ``standing`` tells whether its topic is open, or who closed it: the tool, where its newest
-    record says so, else a person, ``by`` name. ``last`` is the newest record, ``before`` the one before it; None where there is none. ``said`` are the
-    GUIDs of the topic's comments.
+    record says so, else a person, ``by`` name. ``last`` is the newest record, ``before`` the one before it; None where
+    there is none. ``said`` are the GUIDs of the topic's comments.
     """
 
     check_id: str
@@ -182,9 +181,9 @@ class Known:
 class Previous:
     """The previous release: its issues, its parts where they are known, and what its BCF file allows.
 
-    ``since`` names it. ``taken`` are the GUIDs of all topics of its BCF ``file``, ours or not; ``statuses`` the words
-    that its list allows, none for any. ``parts`` are those of ``release``; ``changed`` and ``renamed`` are what was
-    told of them then.
+    ``since`` names it. ``taken`` are the GUIDs of the topics of its BCF ``file`` that can be read, ours or not; one
+    that cannot keeps its issue. ``statuses`` are the words that its list allows, none for any. ``parts`` are those of
+    ``release``; ``changed`` and ``renamed`` are what was told of them then.
     """
 
     since: str
@@ -235,7 +234,7 @@ def previous_of(container: Container, statuses: Statuses, renamed: Mapping[str, 
     return Previous(
         since=PurePath(container.file).name,
         known=tuple(known_issues),
-        taken=frozenset(topic.guid.lower() for topic in container.topics),
+        taken=frozenset(topic.guid.lower() for topic in container.topics if not topic.fault),
         statuses=container.statuses,
         file=container,
         notes=tuple(notes),
@@ -301,18 +300,29 @@ def _person(topic: Topic) -> str:
 
 
 def touched_by_people(path: Path) -> str:
-    """What of a BCF file is not ours, in a few words; nothing where there is no such file or all of it is ours."""
-    try:
-        container = read_bcf(path)
-    except BadBcf:
+    """What of a BCF file the tool has not left so, in a few words; nothing where there is no file or all of it is ours.
+
+    Raises `BadBcf` where it cannot be read: nobody knows what is in it.
+    """
+    if not path.is_file() or not path.stat().st_size:
         return ""
-    previous = previous_of(container, Statuses(), {})
-    own = {known.topic.lower() for known in previous.known}
-    foreign = sum(1 for topic in container.topics if topic.guid.lower() not in own)
+    container = read_bcf(path)
+    own = {known.topic: known.check_id for known in previous_of(container, Statuses(), {}).known}
+    foreign = sum(1 for topic in container.topics if topic.fault or topic.guid not in own)
     if foreign:
         return f"holds {foreign} topic{'' if foreign == 1 else 's'} that seamtrace did not write"
-    changed = sum(1 for topic in container.topics if _person(topic) != _NOBODY)
-    return f"holds {changed} topic{'' if changed == 1 else 's'} that people have changed" if changed else ""
+    changed = sum(1 for topic in container.topics if not _as_left(topic, own[topic.guid]))
+    if changed:
+        return f"holds {changed} topic{'' if changed == 1 else 's'} that people have changed"
+    others = len(container.others)
+    return f"holds {others} file{'' if others == 1 else 's'} that seamtrace did not write" if others else ""
+
+
+def _as_left(topic: Topic, check_id: str) -> bool:
+    """Whether nobody has changed a topic of ours since, as far as that can be told."""
+    records = sorted(_records(topic, check_id).values(), key=lambda record: record.number)
+    *_, status = ["", *(record.status for record in records if record.status)]
+    return status.casefold() == word(topic.status).casefold() and _person(topic) == _NOBODY
 
 
 _NOBODY: Final = "a person"

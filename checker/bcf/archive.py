@@ -64,6 +64,11 @@ class Entry:
         return self.name.rpartition("/")[0]
 
     @property
+    def is_folder(self) -> bool:
+        """Whether it is the record of a folder."""
+        return not self.name or self.name.endswith("/")
+
+    @property
     def stored_name(self) -> bytes:
         """The name as it stands in the file."""
         return bytes(self.record.central[_CENTRAL_BYTES : _CENTRAL_BYTES + _short(self.record.central, 28)])
