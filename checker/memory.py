@@ -16,7 +16,7 @@ from checker.bcf.reading import moment, read_bcf
 from checker.bcf.records import Comment, Container, Topic
 from checker.identity import Parts, Point, Trace, base_of, key_of, topic_of
 from checker.output.bcf import AUTHOR
-from checker.result import SEVERITIES, PartChange, Severity
+from checker.result import SEVERITIES, Life, PartChange, Severity
 from checker.settings import Statuses
 
 Event = Literal["new", "worse", "better", "changed", "back", "mended", "gone", "accepted"]
@@ -29,9 +29,10 @@ _ENDS: Final = frozenset({"mended", "gone"})
 class Record:
     """What was said of an issue at one release.
 
-    ``number`` counts the records of a topic. ``status`` is the word the tool set then, ``""`` where it set none.
-    ``parts`` are GlobalIds with the mark and the model of each, ``more`` counts those not named. ``rung`` tells by what
-    it was recognised then, where that was not by its parts.
+    ``number`` counts the records of a topic. ``status`` is the word the tool set then, or left as it had set it, ``""``
+    where the word was a person's. ``parts`` are GlobalIds with the mark and the model of each, ``more`` counts those
+    not named. ``rung`` tells by what it was recognised then, where that was not by its parts. ``check_id`` names the
+    issue: descriptions get rewritten.
     """
 
     number: int
@@ -46,6 +47,7 @@ class Record:
     parts: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     more: int = 0
     rung: str = ""
+    check_id: str = ""
 
     @property
     def fails(self) -> bool:
@@ -55,9 +57,11 @@ class Record:
     def text(self) -> str:
         """The last line of a comment.
 
-        >>> print(Record(1, "new", False, "error", 42, 2, (1, 2, 3), "Open", "0" * 12, {"0" * 22: ("K1", "a")}).text())
-        Record 1: new, error, 42.00 mm, 2 places, x 1.000 y 2.000 z 3.000 m, set Open, release 000000000000, parts in a:
-        0000000000000000000000 (K1)
+        >>> parts = {"0" * 22: ("K1", "a")}
+        >>> told = Record(1, "new", False, "error", 42, 2, (1, 2, 3), "Open", "0" * 12, parts, check_id="r|panel")
+        >>> print(told.text())  # doctest: +NORMALIZE_WHITESPACE
+        Record 1: new, error, 42.00 mm, 2 places, x 1.000 y 2.000 z 3.000 m, set Open, release 000000000000,
+        issue r|panel, parts in a: 0000000000000000000000 (K1)
         """
         told = [
             self.event,
@@ -69,6 +73,7 @@ class Record:
             *([f"recognised by {self.rung}"] if self.rung else []),
             *([f"set {word(self.status)}"] if self.status else []),
             f"release {self.release}",
+            *([f"issue {self.check_id}"] if self.check_id else []),
         ]
         models: dict[str, list[str]] = {}
         for guid, (mark, model) in self.parts.items():
@@ -84,7 +89,7 @@ _RECORD: Final = re.compile(
     \ (?P<places>\d{1,9})\ places?,
     \ (?:no\ place|x\ (?P<x>-?\d{1,12}\.\d{3})\ y\ (?P<y>-?\d{1,12}\.\d{3})\ z\ (?P<z>-?\d{1,12}\.\d{3})\ m)
     (?:,\ recognised\ by\ (?P<rung>parts\ with\ new\ GlobalIds|rule\ and\ place))?
-    (?:,\ set\ (?P<status>[^,;:()]+))?,\ release\ (?P<release>[0-9a-f]{12}),
+    (?:,\ set\ (?P<status>[^,;:()]+))?,\ release\ (?P<release>[0-9a-f]{12})(?:,\ issue\ (?P<check_id>.+?))?,
     \ parts\ (?P<parts>.*?)(?:;\ and\ (?P<more>\d{1,9})\ more)?\s*\Z""",
     re.VERBOSE,
 )
@@ -129,6 +134,7 @@ def read_record(text: str) -> Record | None:
         parts=parts,
         more=int(found["more"] or 0),
         rung=found["rung"] or "",
+        check_id=found["check_id"] or "",
     )
 
 
@@ -177,13 +183,22 @@ class Known:
         return Trace(self.check_id, self.rule, frozenset(told.parts), marks, points, over=not told.fails)
 
 
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What became of an issue at a release: its value before, and by what it was recognised."""
+
+    life: Life
+    was_mm: float | None
+    rung: str
+
+
 @dataclass(frozen=True)
 class Previous:
     """The previous release: its issues, its parts where they are known, and what its BCF file allows.
 
     ``since`` names it. ``taken`` are the GUIDs of the topics of its BCF ``file`` that can be read, ours or not; one
     that cannot keeps its issue. ``statuses`` are the words that its list allows, none for any. ``parts`` are those of
-    ``release``; ``changed`` and ``renamed`` are what was told of them then.
+    ``release``; ``changed``, ``renamed`` and, of issues, ``told`` by their topics are what was told then.
     """
 
     since: str
@@ -195,6 +210,7 @@ class Previous:
     release: str = ""
     changed: tuple[PartChange, ...] | None = None
     renamed: Mapping[str, int] = field(default_factory=dict)
+    told: Mapping[str, Told] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
 
 
@@ -204,15 +220,17 @@ _CHECK_ID: Final = re.compile(r"Check ID:[ \t]*(\S.*?)[ \t]*$", re.MULTILINE)
 def previous_of(container: Container, statuses: Statuses, renamed: Mapping[str, str]) -> Previous:
     """Our own topics of a BCF file. ``renamed`` gives the present names of rules by their former ones.
 
-    A topic is ours when its description holds the check id that its own GUID is made of. A viewer may have given a
-    topic of ours another GUID: it carries our check id and our records. Of several topics with one check id the one in
-    which people wrote most is used; the others are left alone and reported.
+    A topic is ours when its description, or a record in it, holds the check id that its own GUID is made of. A viewer
+    may have given a topic of ours another GUID: it carries our check id and our records. Of several topics with one
+    check id the one in which people wrote most is used; the others are left alone and reported.
     """
     found: dict[str, list[tuple[tuple[int, int, str], Known]]] = {}
     notes = [*container.notes]
     readable = (topic for topic in reversed(container.topics) if not topic.fault)
     for topic in {topic.guid: topic for topic in readable}.values():  # of several with one GUID the first
-        ids = [text.strip() for text in _CHECK_ID.findall(topic.description.replace("\r", "\n"))]
+        recorded = (read_record(comment.text) for comment in topic.comments)
+        ids = [record.check_id for record in recorded if record and record.check_id]
+        ids += [text.strip() for text in _CHECK_ID.findall(topic.description.replace("\r", "\n"))]
         proven = next((each for each in reversed(ids) if topic_of(each) == topic.guid.lower()), None)
         check_id = proven or (ids[-1] if ids else "")
         records = _records(topic, check_id)
