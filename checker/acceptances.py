@@ -1,8 +1,10 @@
 """Adds an acceptance to the project file and leaves everything else in it as it is: comments, order, line ends."""
 
-from collections.abc import Sequence
+import codecs
+from collections.abc import Iterable, Sequence
 from datetime import date
 from difflib import get_close_matches
+from itertools import takewhile
 from pathlib import Path
 from typing import Any, Final, cast
 
@@ -25,11 +27,12 @@ def with_acceptance(path: Path, data: bytes, acceptance: Acceptance, rules: Sequ
 
     ``data`` is what the file holds, empty for a file to be made. Raises `BadSettings` where the file is wrong already.
     """
-    parse_settings(path, data, rules)
-    text = data.decode("utf-8")
-    line = "\r\n" if "\r\n" in text else "\n"
+    if acceptance in parse_settings(path, data, rules).accepted:
+        return data
+    text = data.decode("utf-8-sig")
+    mark = codecs.BOM_UTF8 if data.startswith(codecs.BOM_UTF8) else b""
     try:
-        written = _put(text.replace("\r\n", "\n"), acceptance).replace("\n", line).encode("utf-8")
+        written = mark + _with_ends_of(text, _put(text.replace("\r\n", "\n"), acceptance)).encode("utf-8")
     except (TOMLKitError, ValueError, TypeError, AttributeError) as error:
         raise BadSettings(f"{path.name}: cannot be added to ({error}). Add the acceptance by hand.") from error
     found = parse_settings(path, written, rules).accepted
@@ -76,13 +79,29 @@ def looked_up(acceptance: Acceptance, found: Outcome | None, folder: Path, requi
     return []
 
 
+def _with_ends_of(old: str, new: str) -> str:
+    """A new text with the line ends of the old one; lines before and behind what is new are kept as they are."""
+    before, after = old.splitlines(keepends=True), new.splitlines(keepends=True)
+    ends = "\r\n" if "\r\n" in old else "\n"
+
+    def alike(pairs: Iterable[tuple[str, str]]) -> int:
+        return sum(1 for _ in takewhile(lambda pair: pair[0].replace("\r\n", "\n") == pair[1], pairs))
+
+    head = alike(zip(before, after, strict=False))
+    tail = alike(zip(reversed(before[head:]), reversed(after[head:]), strict=False))
+    middle = "".join(after[head : len(after) - tail]).replace("\n", ends)
+    return "".join(before[:head]) + middle + "".join(before[len(before) - tail :])
+
+
 def _put(text: str, acceptance: Acceptance) -> str:
     values = {name: getattr(acceptance, name) for name in _ORDER if getattr(acceptance, name) is not None}
     text += "\n" if text and not text.endswith("\n") else ""
     document = tomlkit.parse(text)
-    if tomlkit.dumps(document) != text:  # entries of one list that stand apart would be brought together
-        raise ValueError("its [[accepted]] entries do not stand together")
     entries = cast(Any, document.get("accepted"))
+    # Entries of one list that stand apart would be brought together: then one can be put behind all, and none changed.
+    apart = tomlkit.dumps(document) != text
+    if apart and any(entry.get("issue") == acceptance.issue for entry in entries or ()):
+        raise ValueError("its [[accepted]] entries do not stand together")
     for entry in entries or ():
         if entry.get("issue") == acceptance.issue:
             for name in _ORDER:
@@ -98,7 +117,7 @@ def _put(text: str, acceptance: Acceptance) -> str:
         return tomlkit.dumps(document)
     table = tomlkit.table()
     table.update(values)
-    if entries is None:
+    if entries is None or apart:
         gap = "" if not text or text.endswith("\n\n") else "\n"
         return f"{text}{gap}{tomlkit.dumps({'accepted': [table]}).strip()}\n"
     # Comments behind the last entry belong to the section that follows, and stay before it.

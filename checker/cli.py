@@ -29,7 +29,7 @@ from checker.model import Model
 from checker.nameless import nameless_at_facade
 from checker.output.explain import proposed_roles, recognised, rule_in_full, rules_table, write_proposal
 from checker.output.ids import ids_file
-from checker.output.safely import replace_file
+from checker.output.safely import renew_file
 from checker.output.summary import comparison, plain, summary
 from checker.result import SEVERITIES, Severity
 from checker.rule import load_rules
@@ -172,14 +172,10 @@ def accept(
 ) -> None:
     """Record in the project file that the project lives with an issue, up to a value and until a day."""
     acceptance = Acceptance(key.strip().lower(), a_day(until), reason, by or _who(), upto)
-    path = (config or Path(FILE_NAME)).resolve()
-    try:
-        data = path.read_bytes() if path.exists() else b""
-    except OSError as error:
-        raise BadSettings(f"{path}: cannot be read ({error.strerror}). Name another file with --config.") from None
+    path = config or Path(FILE_NAME)
     for line in looked_up(acceptance, found_before(out or Path(OUT)), out or Path(OUT), required=out is not None):
         _tell(line)
-    replace_file(path, with_acceptance(path, data, acceptance, load_rules()))
+    renew_file(path, lambda data: with_acceptance(path, data, acceptance, load_rules()))
     _print(plain(f"{path.name}: {acceptance.issue} is accepted until {acceptance.until} by {acceptance.by}.") + "\n")
 
 

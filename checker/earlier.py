@@ -17,9 +17,9 @@ import numpy as np
 
 from checker.errors import CannotCheck
 from checker.identity import SAME_PLACE_M, Parts, Point, part_changes
-from checker.memory import Known, Previous
+from checker.memory import Known, Previous, Told
 from checker.releases import Fault, Now, Seen, changes_of, named, recorded, with_parts
-from checker.result import SEVERITIES, Changes, PartChange, Severity
+from checker.result import LIVES, SEVERITIES, Changes, PartChange, Severity
 from checker.settings import Statuses
 
 FINDINGS: Final = "findings.json"
@@ -33,8 +33,8 @@ class Outcome:
     """What a run found, as it wrote it: its issues and their topics, doubts, coverage, parts and seams.
 
     ``doubts`` are the rule, the parts and the place of each undecided verdict, ``subjects`` the ids of all that a rule
-    said fails or is undecided; ``asked`` gives how often each rule passed, ``silent`` why one tells nothing. ``seams``
-    are id and GlobalIds of each seam.
+    said fails or is undecided; ``asked`` gives how often each rule passed, ``silent`` why one tells nothing. ``told``
+    is what became of issues, by their topics. ``seams`` are id and GlobalIds of each seam.
     """
 
     folder: Path
@@ -50,6 +50,7 @@ class Outcome:
     parts: Parts
     changed: tuple[PartChange, ...] | None
     renamed: Mapping[str, int]
+    told: Mapping[str, Told]
     unchecked: str
     seams: tuple[tuple[str, frozenset[str]], ...] = ()
 
@@ -86,7 +87,14 @@ def with_parts_beside(previous: Previous, folder: Path) -> Previous:
         return replace(previous, notes=(*previous.notes, f"Parts were not compared: {error}"))
     if beside is None:
         return previous
-    return replace(previous, parts=beside.parts, release=beside.release, changed=beside.changed, renamed=beside.renamed)
+    return replace(
+        previous,
+        parts=beside.parts,
+        release=beside.release,
+        changed=beside.changed,
+        renamed=beside.renamed,
+        told=beside.told,
+    )
 
 
 def compare(old: Outcome, new: Outcome) -> Changes:
@@ -202,9 +210,24 @@ def _outcome(folder: Path, read: dict[str, Any]) -> Outcome:
         },
         parts=parts,
         changed=_part_changes(read["changes"]),
+        told=_told(read),
         unchecked=str(read["summary"]["unchecked"] or ""),
         renamed={str(rung): int(times) for rung, times in (read["changes"] or {"renamed": {}})["renamed"].items()},
     )
+
+
+def _told(read: dict[str, Any]) -> dict[str, Told]:
+    """What became of each issue; without a release before all of them were new."""
+    if read["changes"] is None:
+        return {
+            str(issue["topic"]): Told("accepted" if issue["accepted"] else "new", None, "") for issue in read["issues"]
+        }
+    if unknown := {each["life"] for each in read["changes"]["issues"]} - set(LIVES):
+        raise ValueError(f"life {min(unknown)!r}")
+    return {
+        str(each["topic"]): Told(each["life"], _number(each["was_mm"]), str(each["recognised_by"]))
+        for each in read["changes"]["issues"]
+    }
 
 
 def _fault(issue: dict[str, Any], verdicts: list[dict[str, Any]]) -> Fault:

@@ -14,10 +14,9 @@ from uuid import UUID, uuid5
 
 from checker.bcf.reading import moment, read_bcf
 from checker.bcf.records import Comment, Container, Topic
-from checker.errors import BadBcf
 from checker.identity import Parts, Point, Trace, base_of, key_of, topic_of
 from checker.output.bcf import AUTHOR
-from checker.result import SEVERITIES, PartChange, Severity
+from checker.result import SEVERITIES, Life, PartChange, Severity
 from checker.settings import Statuses
 
 Event = Literal["new", "worse", "better", "changed", "back", "mended", "gone", "accepted"]
@@ -30,9 +29,10 @@ _ENDS: Final = frozenset({"mended", "gone"})
 class Record:
     """What was said of an issue at one release.
 
-    ``number`` counts the records of a topic. ``status`` is the word the tool set then, ``""`` where it set none.
-    ``parts`` are GlobalIds with the mark and the model of each, ``more`` counts those not named. ``rung`` tells by what
-    it was recognised then, where that was not by its parts.
+    ``number`` counts the records of a topic. ``status`` is the word the tool set then, or left as it had set it, ``""``
+    where the word was a person's. ``parts`` are GlobalIds with the mark and the model of each, ``more`` counts those
+    not named. ``rung`` tells by what it was recognised then, where that was not by its parts. ``check_id`` names the
+    issue: descriptions get rewritten.
     """
 
     number: int
@@ -47,6 +47,7 @@ class Record:
     parts: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     more: int = 0
     rung: str = ""
+    check_id: str = ""
 
     @property
     def fails(self) -> bool:
@@ -56,9 +57,11 @@ class Record:
     def text(self) -> str:
         """The last line of a comment.
 
-        >>> print(Record(1, "new", False, "error", 42, 2, (1, 2, 3), "Open", "0" * 12, {"0" * 22: ("K1", "a")}).text())
-        Record 1: new, error, 42.00 mm, 2 places, x 1.000 y 2.000 z 3.000 m, set Open, release 000000000000, parts in a:
-        0000000000000000000000 (K1)
+        >>> parts = {"0" * 22: ("K1", "a")}
+        >>> told = Record(1, "new", False, "error", 42, 2, (1, 2, 3), "Open", "0" * 12, parts, check_id="r|panel")
+        >>> print(told.text())  # doctest: +NORMALIZE_WHITESPACE
+        Record 1: new, error, 42.00 mm, 2 places, x 1.000 y 2.000 z 3.000 m, set Open, release 000000000000,
+        issue r|panel, parts in a: 0000000000000000000000 (K1)
         """
         told = [
             self.event,
@@ -70,6 +73,7 @@ class Record:
             *([f"recognised by {self.rung}"] if self.rung else []),
             *([f"set {word(self.status)}"] if self.status else []),
             f"release {self.release}",
+            *([f"issue {self.check_id}"] if self.check_id else []),
         ]
         models: dict[str, list[str]] = {}
         for guid, (mark, model) in self.parts.items():
@@ -85,7 +89,7 @@ _RECORD: Final = re.compile(
     \ (?P<places>\d{1,9})\ places?,
     \ (?:no\ place|x\ (?P<x>-?\d{1,12}\.\d{3})\ y\ (?P<y>-?\d{1,12}\.\d{3})\ z\ (?P<z>-?\d{1,12}\.\d{3})\ m)
     (?:,\ recognised\ by\ (?P<rung>parts\ with\ new\ GlobalIds|rule\ and\ place))?
-    (?:,\ set\ (?P<status>[^,;:()]+))?,\ release\ (?P<release>[0-9a-f]{12}),
+    (?:,\ set\ (?P<status>[^,;:()]+))?,\ release\ (?P<release>[0-9a-f]{12})(?:,\ issue\ (?P<check_id>.+?))?,
     \ parts\ (?P<parts>.*?)(?:;\ and\ (?P<more>\d{1,9})\ more)?\s*\Z""",
     re.VERBOSE,
 )
@@ -130,6 +134,7 @@ def read_record(text: str) -> Record | None:
         parts=parts,
         more=int(found["more"] or 0),
         rung=found["rung"] or "",
+        check_id=found["check_id"] or "",
     )
 
 
@@ -140,9 +145,9 @@ def read_record(text: str) -> Record | None:
 class Known:
     """An issue as the previous release left it.
 
-    ``rule`` is named as now. ``standing`` tells whether its topic is open, or who closed it: the tool or a person,
-    ``by`` name. ``last`` is the newest record, ``before`` the one before it; None where there is none. ``said`` are the
-    GUIDs of the topic's comments.
+    ``rule`` is named as now. ``standing`` tells whether its topic is open, or who closed it: the tool, where its newest
+    record says so, else a person, ``by`` name. ``last`` is the newest record, ``before`` the one before it; None where
+    there is none. ``said`` are the GUIDs of the topic's comments.
     """
 
     check_id: str
@@ -178,13 +183,22 @@ class Known:
         return Trace(self.check_id, self.rule, frozenset(told.parts), marks, points, over=not told.fails)
 
 
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What became of an issue at a release: its value before, and by what it was recognised."""
+
+    life: Life
+    was_mm: float | None
+    rung: str
+
+
 @dataclass(frozen=True)
 class Previous:
     """The previous release: its issues, its parts where they are known, and what its BCF file allows.
 
-    ``since`` names it. ``taken`` are the GUIDs of all topics of its BCF ``file``, ours or not; ``statuses`` the words
-    that its list allows, none for any. ``parts`` are those of ``release``; ``changed`` and ``renamed`` are what was
-    told of them then.
+    ``since`` names it. ``taken`` are the GUIDs of the topics of its BCF ``file`` that can be read, ours or not; one
+    that cannot keeps its issue. ``statuses`` are the words that its list allows, none for any. ``parts`` are those of
+    ``release``; ``changed``, ``renamed`` and, of issues, ``told`` by their topics are what was told then.
     """
 
     since: str
@@ -196,6 +210,7 @@ class Previous:
     release: str = ""
     changed: tuple[PartChange, ...] | None = None
     renamed: Mapping[str, int] = field(default_factory=dict)
+    told: Mapping[str, Told] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
 
 
@@ -205,15 +220,17 @@ _CHECK_ID: Final = re.compile(r"Check ID:[ \t]*(\S.*?)[ \t]*$", re.MULTILINE)
 def previous_of(container: Container, statuses: Statuses, renamed: Mapping[str, str]) -> Previous:
     """Our own topics of a BCF file. ``renamed`` gives the present names of rules by their former ones.
 
-    A topic is ours when its description holds the check id that its own GUID is made of. A viewer may have given a
-    topic of ours another GUID: it carries our check id and our records. Of several topics with one check id the one in
-    which people wrote most is used; the others are left alone and reported.
+    A topic is ours when its description, or a record in it, holds the check id that its own GUID is made of. A viewer
+    may have given a topic of ours another GUID: it carries our check id and our records. Of several topics with one
+    check id the one in which people wrote most is used; the others are left alone and reported.
     """
     found: dict[str, list[tuple[tuple[int, int, str], Known]]] = {}
     notes = [*container.notes]
     readable = (topic for topic in reversed(container.topics) if not topic.fault)
     for topic in {topic.guid: topic for topic in readable}.values():  # of several with one GUID the first
-        ids = [text.strip() for text in _CHECK_ID.findall(topic.description.replace("\r", "\n"))]
+        recorded = (read_record(comment.text) for comment in topic.comments)
+        ids = [record.check_id for record in recorded if record and record.check_id]
+        ids += [text.strip() for text in _CHECK_ID.findall(topic.description.replace("\r", "\n"))]
         proven = next((each for each in reversed(ids) if topic_of(each) == topic.guid.lower()), None)
         check_id = proven or (ids[-1] if ids else "")
         records = _records(topic, check_id)
@@ -235,7 +252,7 @@ def previous_of(container: Container, statuses: Statuses, renamed: Mapping[str, 
     return Previous(
         since=PurePath(container.file).name,
         known=tuple(known_issues),
-        taken=frozenset(topic.guid.lower() for topic in container.topics),
+        taken=frozenset(topic.guid.lower() for topic in container.topics if not topic.fault),
         statuses=container.statuses,
         file=container,
         notes=tuple(notes),
@@ -274,8 +291,9 @@ def _known(
     rule = check_id.split("|")[0]
     standing: Literal["open", "tool", "person"] = "open"
     if topic.status.casefold() in {word.casefold() for word in statuses.closed}:
+        # Who touched the topic last does not tell who closed it: people comment on and label what the tool has closed.
         ours = last is not None and last.status != "" and last.status.casefold() == word(topic.status).casefold()
-        standing = "tool" if ours and (topic.modified_by or topic.author) == AUTHOR else "person"
+        standing = "tool" if ours else "person"
     return Known(
         check_id=check_id,
         rule=renamed.get(rule, rule),
@@ -300,18 +318,29 @@ def _person(topic: Topic) -> str:
 
 
 def touched_by_people(path: Path) -> str:
-    """What of a BCF file is not ours, in a few words; nothing where there is no such file or all of it is ours."""
-    try:
-        container = read_bcf(path)
-    except BadBcf:
+    """What of a BCF file the tool has not left so, in a few words; nothing where there is no file or all of it is ours.
+
+    Raises `BadBcf` where it cannot be read: nobody knows what is in it.
+    """
+    if not path.is_file() or not path.stat().st_size:
         return ""
-    previous = previous_of(container, Statuses(), {})
-    own = {known.topic.lower() for known in previous.known}
-    foreign = sum(1 for topic in container.topics if topic.guid.lower() not in own)
+    container = read_bcf(path)
+    own = {known.topic: known.check_id for known in previous_of(container, Statuses(), {}).known}
+    foreign = sum(1 for topic in container.topics if topic.fault or topic.guid not in own)
     if foreign:
         return f"holds {foreign} topic{'' if foreign == 1 else 's'} that seamtrace did not write"
-    changed = sum(1 for topic in container.topics if _person(topic) != _NOBODY)
-    return f"holds {changed} topic{'' if changed == 1 else 's'} that people have changed" if changed else ""
+    changed = sum(1 for topic in container.topics if not _as_left(topic, own[topic.guid]))
+    if changed:
+        return f"holds {changed} topic{'' if changed == 1 else 's'} that people have changed"
+    others = len(container.others)
+    return f"holds {others} file{'' if others == 1 else 's'} that seamtrace did not write" if others else ""
+
+
+def _as_left(topic: Topic, check_id: str) -> bool:
+    """Whether nobody has changed a topic of ours since, as far as that can be told."""
+    records = sorted(_records(topic, check_id).values(), key=lambda record: record.number)
+    *_, status = ["", *(record.status for record in records if record.status)]
+    return status.casefold() == word(topic.status).casefold() and _person(topic) == _NOBODY
 
 
 _NOBODY: Final = "a person"

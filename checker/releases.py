@@ -32,7 +32,7 @@ from checker.identity import (
     topic_of,
 )
 from checker.issues import Answer, Draft, Findings
-from checker.memory import Event, Known, Previous, Record, comment_guid, nameable, word
+from checker.memory import Event, Known, Previous, Record, Told, comment_guid, nameable, word
 from checker.model import Ints, Model
 from checker.result import LIVES, SEVERITIES, Change, Changes, Issue, Life, PartChange, Remark, Severity, Verdict
 from checker.rule import MM, NOT_MODELLED, PASS, UNDECIDED, Rule
@@ -274,7 +274,9 @@ def changes_of(
     ``faults`` stand as they are judged now, in the order of ``names``; ``lapsed`` says by key why an acceptance does
     not hold.
     """
-    teller = _Teller(previous, now, statuses)
+    pairs = zip(faults, names.names, strict=True)
+    by_place = [(name.known, fault) for fault, name in pairs if name.known and name.rung == SAME_PLACE]
+    teller = _Teller(previous, now, statuses, missing_models(previous, now, by_place))
     found = [
         teller.fails(i, fault, name, lapsed.get(key_of(name.check_id), ""))
         for i, (fault, name) in enumerate(zip(faults, names.names, strict=True))
@@ -287,8 +289,12 @@ def changes_of(
     return Changes(since=previous.since, issues=tuple(found), notes=(*previous.notes, *teller.notes()))
 
 
-def missing_models(previous: Previous, now: Now) -> list[str]:
-    """Models of which this release has neither the name nor any part: nothing can be told of what was in them."""
+def missing_models(previous: Previous, now: Now, by_place: Iterable[tuple[Known, Fault]] = ()) -> list[str]:
+    """Models of which this release has neither the name nor any part: nothing can be told of what was in them.
+
+    One that has another name and other GlobalIds now shows by the issues recognised by their place: those that were in
+    it are in a model that was not there before.
+    """
     known: dict[str, set[str]] = {}
     for each in previous.known:
         for guid, (_, model) in (each.last.parts if each.last else {}).items():
@@ -297,20 +303,23 @@ def missing_models(previous: Previous, now: Now) -> list[str]:
         for guid, model in zip(previous.parts.guid, previous.parts.model, strict=True):
             known.setdefault(word(model), set()).add(guid)
     here = {word(name) for name in now.models}
-    return sorted(
+    missing = {
         model
         for model, guids in known.items()
         if model not in here and not any(now.again.get(guid, guid) in now.part for guid in guids)
-    )
+    }
+    for old, fault in by_place:
+        if {word(now.part[part][1]) for part in fault.parts if part in now.part} & (here - known.keys()):
+            missing -= {model for _, model in old.told.parts.values()}
+    return sorted(missing)
 
 
 class _Teller:
     """Decides by the table of states and finds the words."""
 
-    def __init__(self, previous: Previous, now: Now, statuses: Statuses) -> None:
-        self.previous, self.now, self.statuses = previous, now, statuses
+    def __init__(self, previous: Previous, now: Now, statuses: Statuses, missing: Sequence[str]) -> None:
+        self.previous, self.now, self.statuses, self.missing = previous, now, statuses, missing
         self.lacking: Counter[str] = Counter()
-        self.missing = missing_models(previous, now)
 
     def notes(self) -> Iterable[str]:
         """What a person must know besides."""
@@ -338,9 +347,20 @@ class _Teller:
             self.lacking[kind] += 1
         return found
 
-    def _once_more(self, last: Record) -> bool:
-        """Whether this release has been told already: then it is told again, and not that nothing has changed since."""
-        return last.release == self.now.release and self.previous.release in ("", self.now.release)
+    def _told(self, known: Known, rung: str = "") -> Told | None:
+        """What this very release was told already: it is told again, and not that nothing has changed since.
+
+        Without the findings of the earlier run the record tells it. It cannot tell of a release that came back whether
+        another was in between.
+        """
+        if self.previous.release:
+            return self.previous.told.get(known.topic) if self.previous.release == self.now.release else None
+        last = known.last
+        if last is None or last.release != self.now.release:
+            return None
+        if last.event == "new":
+            return Told("new", None, "")
+        return Told(_LIFE[last.event], known.before.value_mm if known.before else None, last.rung or rung)
 
     # ---- what fails ----
 
@@ -360,14 +380,11 @@ class _Teller:
             more = [lapsed or "It is no longer accepted."] if last and last.accepted and not fault.accepted else []
             begin = "" if last and not last.fails else begin
             remark = self._fault_said(fault, name, comment, begin, kind, view, more)
-        was = last
-        life = "accepted" if fault.accepted else _LIFE[comment or "changed"]
-        rung = name.rung
-        if remark is None and last and self._once_more(last):
-            life = "accepted" if fault.accepted else _LIFE[last.event]
-            was, rung = (known.before, last.rung or rung) if last.event != "new" else (None, "")
-        before = was.value_mm if was else None
-        return Change(key, known.topic, fault.rule, life, says, rung, before, fault.value_mm, i, remark)
+        told = Told(_LIFE[comment or "changed"], last.value_mm if last else None, name.rung)
+        if remark is None and (again := self._told(known, name.rung)) and again.life in _FAILS:
+            told = again
+        life = "accepted" if fault.accepted else told.life
+        return Change(key, known.topic, fault.rule, life, says, told.rung, told.was_mm, fault.value_mm, i, remark)
 
     def _answer(self, known: Known, fault: Fault, event: Event | Literal[""]) -> tuple[Event | Literal[""], str]:
         """Which comment is due, if any, and which status: the rows of the table of states for what fails."""
@@ -377,10 +394,13 @@ class _Teller:
         if fault.accepted:
             if known.standing == "tool":
                 return ("accepted" if event in ("worse", "back") or not (last and last.accepted) else ""), "closed"
-            if last and last.accepted:  # a person has opened it again
+            # A person has opened it again, or the file has no word for it.
+            if last and last.accepted and (last.status or not self._status("closed")):
                 return event, ""
             return "accepted", "closed"
         if known.standing == "tool":
+            if last and last.fails and not last.accepted and not self._status("reopened"):
+                return event, ""  # said already, and the file has still no word for it
             return ("worse" if event == "worse" else "back"), "reopened"
         return event, ""
 
@@ -433,7 +453,8 @@ class _Teller:
         ]
         accepted = bool(fault.accepted) and not name.closed_by
         rung = name.rung if name.rung in _RUNGS else ""
-        record = replace(recorded(fault, self.now.part, self.now.release), event=event, accepted=accepted, rung=rung)
+        present = recorded(fault, self.now.part, self.now.release)
+        record = replace(present, event=event, accepted=accepted, rung=rung, check_id=name.check_id)
         return self._remark(name.topic, name.known, record, lines, kind, view)
 
     def _remark(
@@ -445,7 +466,8 @@ class _Teller:
             closed = {each.casefold() for each in self.statuses.closed}
             status = next((w for w in self.previous.statuses if w.casefold() not in closed), self.previous.statuses[0])
         last = known.last if known else None
-        record = replace(record, number=last.number + 1 if last else 1, status=word(status))
+        left = status or (known.status if known and known.standing == "tool" else "")
+        record = replace(record, number=last.number + 1 if last else 1, status=word(left))
         guid = comment_guid(topic_of(known.check_id) if known else topic, record)
         if known and guid in known.said:
             return None
@@ -464,8 +486,11 @@ class _Teller:
 
         if last and not last.fails:
             # Said already; where a person has opened it again, it is a person's matter.
-            if known.standing == "tool" and self._once_more(last):
-                yield change("mended", known.title)
+            unmarked = known.standing == "open" and not last.status
+            remark = self._closed_at_last(known, last) if unmarked else None
+            again = self._told(known)
+            if remark or ((unmarked or known.standing == "tool") and again and again.life == "mended"):
+                yield change("mended", known.title, remark)
             return
         if known.standing == "person" or (known.standing == "tool" and not (last and last.accepted)):
             return
@@ -483,9 +508,17 @@ class _Teller:
             more = f" and {len(names) - 3} more" if len(names) > 3 else ""
             first = f"Gone: {', '.join(names[:3])}{more} {'is' if len(names) == 1 else 'are'} in no model any more."
         event: Event = "gone" if gone else "mended"
-        record = replace(known.told, event=event, accepted=False, release=self.now.release, rung="")
+        told = replace(known.told, release=self.now.release, check_id=known.check_id)
+        record = replace(told, event=event, accepted=False, rung="")
         remark = self._remark(known.topic, known, record, [first], "closed", view=False)
         yield change("mended", known.title, remark)
+
+    def _closed_at_last(self, known: Known, last: Record) -> Remark | None:
+        """The closing of what was mended when the file had no word for it; None where it still has none."""
+        if not self._status("closed"):
+            return None
+        record = replace(last, release=self.now.release)
+        return self._remark(known.topic, known, record, ["Closed: was mended before."], "closed", view=False)
 
     def _unsure(self, known: Known, candidates: Sequence[str]) -> str:
         """Why it cannot be told whether an issue is mended, or nothing where it can."""
@@ -521,6 +554,7 @@ class _Teller:
         return [(guid, mark) for guid, (mark, _) in known.told.parts.items() if not self._here(guid)]
 
 
+_FAILS: Final[Set[Life]] = frozenset({"new", "worse", "back", "better", "accepted", "unchanged"})
 _ROUNDED: Final = 0.006
 """Records hold values to 0.01 mm."""
 _A: Final[Mapping[Severity, str]] = {"error": "an error", "warning": "a warning", "note": "a note"}

@@ -16,7 +16,7 @@ from checker.bcf.splicing import Updated
 from checker.claims import with_statements
 from checker.clock import set_moment, today
 from checker.earlier import with_parts_beside
-from checker.errors import CannotCheck
+from checker.errors import BadBcf, CannotCheck
 from checker.facade import SEAM_KINDS, Facade
 from checker.geometry import gathered, joined
 from checker.layers import Laps, cover, in_place_of
@@ -335,9 +335,11 @@ def write(
         contents[out / "seams.csv"] = seams_csv(result.seams)
 
     def last_look() -> None:
-        """Nobody may have saved the previous file while this run went on: it would be lost."""
-        if out / "issues.bcf" in contents and previous is not None and previous.file is not None:
-            check_unchanged(previous.file)
+        """Nobody may have saved the file while this run went on: what was written there would be lost."""
+        if out / "issues.bcf" in contents:
+            _check_nothing_lost(out / "issues.bcf", previous)
+            if previous is not None and previous.file is not None:
+                check_unchanged(previous.file)
 
     replace_many({path: data for path, data in contents.items() if not _is(path, data)}, last_look)
     return Written(tuple(contents), notes)
@@ -353,23 +355,36 @@ def _is(path: Path, data: bytes) -> bool:
 
 def _bcf(result: Result, saved: str, path: Path, previous: Previous | None, version: BcfVersion | None) -> Updated:
     """The BCF file to be written; what people have written in a file that stands there is never lost."""
+    _check_nothing_lost(path, previous)
     if previous is None or previous.file is None:
-        there = touched_by_people(path)
-        if there:
-            raise CannotCheck(
-                f"{path}: {there}, which a new file would not hold. Go on with it with --previous {path}, or name "
-                "another output folder with --out."
-            )
         return Updated(issues_bcf(result, saved, version or "2.1"))
-    same = path.exists() and Path(previous.file.file).resolve() == path.resolve()
-    if not same and (there := touched_by_people(path)) and not _is(path, previous.file.data):
-        raise CannotCheck(
-            f"{path}: {there}, and it is not the file given with --previous. Name another output folder with --out."
-        )
     done = updated_bcf(result, saved, previous.file)
     if version in (None, previous.file.version):
         return done
     return replace(done, notes=(f"{path}: stays BCF {previous.file.version}, as it was before.", *done.notes))
+
+
+def _check_nothing_lost(path: Path, previous: Previous | None) -> None:
+    """Raises `CannotCheck` where people have worked in the BCF file there and this run does not go on with it."""
+    file = previous.file if previous is not None else None
+    if file is not None and path.exists() and (Path(file.file).resolve() == path.resolve() or _is(path, file.data)):
+        return
+    try:
+        there = touched_by_people(path)
+    except BadBcf as error:
+        raise CannotCheck(
+            f"{error} It may hold what people wrote and was left as it is: move it away, or name another output folder "
+            "with --out."
+        ) from error
+    if there and file is None:
+        raise CannotCheck(
+            f"{path}: {there}, which a new file would not hold. Go on with it with --previous {path}, or name another "
+            "output folder with --out."
+        )
+    if there:
+        raise CannotCheck(
+            f"{path}: {there}, and it is not the file given with --previous. Name another output folder with --out."
+        )
 
 
 def run_time(model: Model) -> str:

@@ -199,7 +199,7 @@ def _refuse_twice(what: str, names: Sequence[str], file: Path | None = None) -> 
 
 def _toml(path: Path, data: bytes) -> dict[str, Any]:
     try:
-        return tomllib.loads(data.decode("utf-8"))
+        return tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
         raise BadSettings(f"{path.name}: is not UTF-8 (byte {error.start}). Save it as UTF-8.") from None
     except RecursionError:

@@ -75,6 +75,24 @@ def test_an_entry_comes_and_every_line_that_was_there_stays(text):
     assert added(after) == after
 
 
+def test_behind_entries_that_stand_apart_comes_one_more():
+    text = FULL + ACCEPTED.replace("00000001", "00000002")
+    after = added(text)
+    assert after.startswith(text)
+    assert entries(after) == (*entries(text), ENTRY)
+    assert added(after) == after
+
+
+def test_marks_and_mixed_ends_of_lines_stay():
+    """As they come from editors of several systems: only new lines are ours."""
+    head, tail = FULL[: FULL.index("# Limits")], FULL[FULL.index("# Limits") :]
+    for text in (f"\ufeff{FULL}", head.replace("\n", "\r\n") + tail, head + tail.replace("\n", "\r\n")):
+        after = added(text)
+        assert entries(after)[-1] == ENTRY
+        at = text.index("# Limits")
+        assert (after[: at - 2], after[-len(text) + at :]) == (text[: at - 2], text[at:])
+
+
 def test_the_comment_of_the_next_section_stays_with_it():
     lines = added(FULL).splitlines()
     at = lines.index("[limits.seam-width]")
@@ -113,10 +131,7 @@ def test_any_text_value_and_day_is_read_as_it_was_given(text, value, day):
     [
         ("[projekt]\n", "has no section 'projekt'"),
         ("[project\n", "is not valid TOML"),
-        (
-            FULL + FULL[FULL.index("[[accepted]]") : FULL.index("\n# L")].replace("00000001", "00000002"),
-            "do not stand together",
-        ),
+        (FULL + ACCEPTED.replace("00000001", ENTRY.issue), "do not stand together"),
         (FULL[: FULL.index("[limits")] * 2, "twice"),
     ],
 )

@@ -285,6 +285,7 @@ def test_what_is_no_bcf_file_is_one_sentence(tmp_path):
         b"": "is empty",
         b"hello": "cannot be unpacked",
         whole[: len(whole) // 2]: "cannot be unpacked",
+        packed({}): "is no BCF file",
         packed({"a.txt": b"x"}): "is no BCF file",
         packed({"../bcf.version": b"x"}, folders=False): "outside",
         packed({"/bcf.version": b"x"}, folders=False): "outside",

@@ -269,6 +269,77 @@ def test_what_people_wrote_is_not_overwritten_by_a_fresh_file(lived, tmp_path):
     assert [path.name for path in out.iterdir()] == ["issues.bcf"]
 
 
+def fresh(lived, tmp_path, change=lambda files: files):
+    """The first release's file after a change, and a run beside it that does not go on with it."""
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "issues.bcf").write_bytes(lived.kept["1"].files["issues.bcf"])
+    rewritten(out / "issues.bcf", change)
+    before = (out / "issues.bcf").read_bytes()
+    models = sorted((RELEASES / "3").glob("*.ifczip"))
+    end = call("check", *models, "--out", out, "--format", "bcf")
+    assert [path.name for path in out.iterdir()] == ["issues.bcf"]
+    return end, (out / "issues.bcf").read_bytes() == before
+
+
+def closed_without_a_name(files):
+    name = next(name for name in files if name.endswith("/markup.bcf"))
+    return files | {name: files[name].replace(b'TopicStatus="Open"', b'TopicStatus="Closed"')}
+
+
+@pytest.mark.parametrize(
+    ("change", "word"),
+    [
+        (lambda files: files | {"plan.pdf": b"%PDF"}, "holds 1 file that seamtrace did not write"),
+        (lambda files: files | {f"{min(files)[:36]}/photo.jpg": b"\xff"}, "holds 1 file that seamtrace did not write"),
+        (closed_without_a_name, "holds 1 topic that people have changed"),
+        (lambda files: files | {"bcf.version": b'<Version VersionId="4.0"/>'}, "It may hold what people wrote"),
+    ],
+)
+def test_no_fresh_file_takes_the_place_of_one_that_may_hold_more(lived, tmp_path, change, word):
+    end, kept = fresh(lived, tmp_path, change)
+    assert (end.code, end.out, kept) == (2, "", True)
+    assert word in end.err
+
+
+def test_a_fresh_file_takes_the_place_of_one_that_nobody_touched(lived, tmp_path):
+    end, kept = fresh(lived, tmp_path)
+    assert (end.code, kept) == (1, False)
+
+
+def test_what_somebody_saves_under_that_name_meanwhile_is_not_overwritten(lived, tmp_path, monkeypatch):
+    """Nothing was there when the run began; a moment before the end there is."""
+    from checker import run
+
+    asked = run.replace_many
+
+    def slow(files, last_look):
+        (tmp_path / "issues.bcf").write_bytes(lived.kept["between"])
+        asked(files, last_look)
+
+    monkeypatch.setattr("checker.run.replace_many", slow)
+    models = sorted((RELEASES / "3").glob("*.ifczip"))
+    end = call("check", *models, "--out", tmp_path, "--format", "bcf")
+    assert (end.code, end.out) == (2, "")
+    assert (tmp_path / "issues.bcf").read_bytes() == lived.kept["between"]
+
+
+def test_a_topic_that_cannot_be_read_stays_and_gets_no_twin(lived, tmp_path):
+    bcf = tmp_path / "issues.bcf"
+    bcf.write_bytes(lived.kept["1"].files["issues.bcf"])
+    ours = next(issue["topic"] for issue in lived.first["issues"] if issue["rule"] == "opening-seal")
+    rewritten(bcf, lambda files: files | {f"{ours}/markup.bcf": files[f"{ours}/markup.bcf"][:-9]})
+    before = entries(bcf)
+    models = sorted((RELEASES / "1").glob("*.ifczip"))
+    end = call("check", *models, "--out", tmp_path, "--previous", bcf)
+    assert end.code == 1
+    assert "The issue of this topic was left out." in " ".join(end.out.split())
+    assert entries(bcf) == before
+    assert {i["topic"] for i in json.loads((tmp_path / "findings.json").read_text())["issues"]} == {
+        i["topic"] for i in lived.first["issues"]
+    }
+
+
 def test_a_file_that_somebody_saves_meanwhile_stops_the_run(lived, tmp_path, monkeypatch):
     from checker import run
 

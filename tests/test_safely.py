@@ -3,12 +3,15 @@
 import errno
 import os
 import stat
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 
 from checker.errors import CannotCheck
 from checker.output import safely
-from checker.output.safely import replace_file, replace_many
+from checker.output.safely import renew_file, replace_file, replace_many
 
 
 def test_files_are_written_and_nothing_is_left_beside_them(tmp_path):
@@ -84,3 +87,84 @@ def test_a_last_look_that_finds_fault_leaves_every_file_as_it_was(tmp_path):
     with pytest.raises(CannotCheck, match="somebody was here"):
         replace_many({one: b"new", two: b"new"}, finds_fault)
     assert [(path.name, path.read_bytes()) for path in tmp_path.iterdir()] == [("one", b"old")]
+
+
+locks = pytest.mark.skipif(safely.fcntl is None, reason="this system has no locks on folders")
+
+
+@locks
+def test_what_a_killed_run_left_is_cleared_away_by_the_next(tmp_path):
+    script = (
+        "import os, sys; from pathlib import Path; from checker.output.safely import replace_many\n"
+        "replace_many({Path(sys.argv[1]): b'new'}, lambda: os.kill(os.getpid(), 9))"
+    )
+    replace_file(tmp_path / "issues.bcf", b"old")
+    for name in (".notes.part", "plan.0123456789ab.part", ".plan.0123.part"):
+        (tmp_path / name).touch()
+    path = {"PYTHONPATH": str(Path(__file__).parent.parent)}
+    ended = subprocess.run([sys.executable, "-c", script, str(tmp_path / "issues.bcf")], env=path, check=False)
+    assert ended.returncode == -9
+    assert (tmp_path / "issues.bcf").read_bytes() == b"old"
+    assert len(list(tmp_path.iterdir())) == 5
+    replace_file(tmp_path / "seams.csv", b"")
+    assert sorted(each.name for each in tmp_path.iterdir()) == [
+        ".notes.part",
+        ".plan.0123.part",
+        "issues.bcf",
+        "plan.0123456789ab.part",
+        "seams.csv",
+    ]
+
+
+@locks
+def test_changes_of_several_runs_at_once_are_all_kept(tmp_path):
+    script = (
+        "import sys; from pathlib import Path; from checker.output.safely import renew_file\n"
+        "for n in range(20): renew_file(Path(sys.argv[1]), lambda data: data + sys.argv[2].encode())"
+    )
+    path = {"PYTHONPATH": str(Path(__file__).parent.parent)}
+    command = [sys.executable, "-c", script, str(tmp_path / "new" / "file")]
+    runs = [subprocess.Popen([*command, word], env=path) for word in "abc"]
+    assert [run.wait() for run in runs] == [0, 0, 0]
+    assert "".join(sorted((tmp_path / "new" / "file").read_text())) == "a" * 20 + "b" * 20 + "c" * 20
+    assert [each.name for each in (tmp_path / "new").iterdir()] == ["file"]
+
+
+@locks
+def test_a_run_that_hangs_is_not_waited_for_without_end(tmp_path, monkeypatch):
+    monkeypatch.setattr(safely, "LONGEST_WAIT_S", 0.0)
+
+    def meanwhile():
+        with pytest.raises(CannotCheck, match="one: another run has been writing in this folder"):
+            replace_file(tmp_path / "one", b"theirs")
+
+    replace_many({tmp_path / "one": b"ours"}, meanwhile)
+    assert [(each.name, each.read_bytes()) for each in tmp_path.iterdir()] == [("one", b"ours")]
+
+
+def test_where_folders_cannot_be_locked_files_are_written_all_the_same(tmp_path, monkeypatch):
+    (tmp_path / ".one.0123456789ab.part").touch()
+    monkeypatch.setattr(safely, "fcntl", None)
+    renew_file(tmp_path / "one", lambda data: data + b"new")
+    assert sorted(each.name for each in tmp_path.iterdir()) == [".one.0123456789ab.part", "one"]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="links and permission bits")
+def test_a_link_stays_a_link_and_permissions_stay(tmp_path):
+    (tmp_path / "shared").mkdir()
+    file, link = tmp_path / "shared" / "issues.bcf", tmp_path / "issues.bcf"
+    replace_file(file, b"old")
+    file.chmod(0o664)
+    link.symlink_to(file)
+    replace_file(link, b"new")
+    assert link.is_symlink()
+    assert (file.read_bytes(), stat.S_IMODE(file.stat().st_mode)) == (b"new", 0o664)
+    loop = tmp_path / "loop"
+    loop.symlink_to(loop)
+    replace_file(loop, b"whole")
+    assert loop.read_bytes() == b"whole"
+
+
+def test_a_file_that_cannot_be_read_is_not_renewed(tmp_path):
+    with pytest.raises(CannotCheck, match="cannot be read"):
+        renew_file(tmp_path, lambda data: data)

@@ -11,6 +11,7 @@ import zipfile
 import zlib
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Final
 
 from checker.bcf.xml import BrokenPart, Document, document
@@ -63,6 +64,11 @@ class Entry:
         return self.name.rpartition("/")[0]
 
     @property
+    def is_folder(self) -> bool:
+        """Whether it is the record of a folder."""
+        return not self.name or self.name.endswith("/")
+
+    @property
     def stored_name(self) -> bytes:
         """The name as it stands in the file."""
         return bytes(self.record.central[_CENTRAL_BYTES : _CENTRAL_BYTES + _short(self.record.central, 28)])
@@ -111,7 +117,7 @@ def _entries(data: memoryview, infos: list[zipfile.ZipInfo], central: int) -> tu
     # Records that overlap are how a small file is made to look like a huge one.
     if len(starts) < len(infos):
         raise zipfile.BadZipFile("two entries share one place")
-    ends = dict(zip(starts, [*starts[1:], central], strict=True))
+    ends = dict(pairwise([*starts, central]))
     entries = []
     for info in infos:
         listed = data[central : central + _CENTRAL_BYTES + sum(_short(data, central + at) for at in (28, 30, 32))]

@@ -8,7 +8,7 @@ are the authority, whatever its folder and its viewpoint files say.
 import hashlib
 import re
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -213,10 +213,19 @@ class Opened:
             sha256=hashlib.sha256(self.data).hexdigest(),
             version=self.version,
             topics=topics,
+            others=tuple(self._others(topics)),
             notes=(*self._remarks, *odd),
             data=self.data,
             **words,
         )
+
+    def _others(self, topics: Sequence[Topic]) -> Iterator[str]:
+        """Names of files that nothing here knows; folders are none."""
+        known = {f"{self.base}{name}".lower() for name in ("bcf.version", "project.bcfp", "extensions.xml")}
+        for topic, entry in zip(topics, self.markups, strict=True):
+            known.add(entry.name.lower())
+            known |= {self._place_of(topic.folder, name) for view in topic.views for name in (view.file, view.snapshot)}
+        return (each.name for each in self.archive.entries if each.name.lower() not in known and not each.is_folder)
 
     def _note(self, what: str, where: str) -> None:
         """Keep in mind what is wrong; the same fault of a thousand topics is told once."""

@@ -66,6 +66,7 @@ class Topic:
 class Container:
     """A BCF file: its version, topics, and the words its extension lists allow (``()`` for "no list, any word").
 
+    ``others`` are the names of files in it that are no part of a topic and no list or version.
     ``notes`` are sentences on what is wrong in the file and was put up with; ``data`` is the file, byte for byte, and
     ``sha256`` tells whether somebody has saved it since.
     """
@@ -80,6 +81,7 @@ class Container:
     labels: tuple[str, ...] = ()
     users: tuple[str, ...] = ()
     stages: tuple[str, ...] = ()
+    others: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     data: bytes = field(default=b"", repr=False)
 
