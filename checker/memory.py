@@ -145,9 +145,9 @@ def read_record(text: str) -> Record | None:
 class Known:
     """An issue as the previous release left it.
 
-    ``rule`` is named as now. ``standing`` tells whether its topic is open, or who closed it: the tool, where its newest
-    record says so, else a person, ``by`` name. ``last`` is the newest record, ``before`` the one before it; None where
-    there is none. ``said`` are the GUIDs of the topic's comments.
+    ``rule`` is named as now. ``standing`` tells whether its topic is open, or who closed it: the tool or a person,
+    ``by`` name. ``last`` is the newest record, ``before`` the one before it; None where there is none. ``said`` are the
+    GUIDs of the topic's comments.
     """
 
     check_id: str
@@ -291,9 +291,8 @@ def _known(
     rule = check_id.split("|")[0]
     standing: Literal["open", "tool", "person"] = "open"
     if topic.status.casefold() in {word.casefold() for word in statuses.closed}:
-        # Who touched the topic last does not tell who closed it: people comment on and label what the tool has closed.
         ours = last is not None and last.status != "" and last.status.casefold() == word(topic.status).casefold()
-        standing = "tool" if ours else "person"
+        standing = "tool" if ours and (topic.modified_by or topic.author) == AUTHOR else "person"
     return Known(
         check_id=check_id,
         rule=renamed.get(rule, rule),
