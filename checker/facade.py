@@ -30,7 +30,7 @@ class Sides:
 
 @dataclass(frozen=True)
 class Panels:
-    """Panels: ``element`` number, ``side``, ``row`` from the foot, ``low``, ``high`` (p, 3) in the side's frame.
+    """Panels: ``element`` number, ``side``, ``row`` from the foot, ``low``, ``high`` (p, 3) in the side's frame, less ribs.
 
     ``left`` and ``right`` are silhouettes over the height, ``bottom`` and ``top`` along the facade.
     """
