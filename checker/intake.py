@@ -16,7 +16,21 @@ import shapely
 
 from checker.alignment import fits
 from checker.errors import BadModel
-from checker.model import Element, Fit, Floats, GridAxis, Intake, Ints, Meshes, Remark, Role, Severity, Source
+from checker.model import (
+    NO_BODY,
+    NO_VOLUME,
+    Element,
+    Fit,
+    Floats,
+    GridAxis,
+    Intake,
+    Ints,
+    Meshes,
+    Remark,
+    Role,
+    Severity,
+    Source,
+)
 
 MEET_WITHIN_M: Final = 10.0
 """Models of one building overlap; a neighbour that stands apart by more was exported about another point."""
@@ -28,6 +42,10 @@ FAR_M: Final = 10_000.0
 LONGEST_BODY_M: Final = 200.0
 SHORTEST_BODY_M: Final = 0.02
 """Parts of a facade are between these long; where three quarters are not, the unit is not the one stated."""
+SMALLEST_HALL_M: Final = 3.0
+LONGEST_PART_M: Final = 40.0
+FEWEST_PARTS: Final = 10
+"""So many parts that are together smaller, or longer each, are remarked: 1 cm may have been taken for 1 mm."""
 USUAL_BODY_M: Final = (0.3, 40.0)
 """Lengths of most panels and columns, by which the unit that was meant is guessed."""
 UNITS: Final[Mapping[str, float]] = {
@@ -70,6 +88,7 @@ def examine(
     _refuse_misfit(sources, found)
     remarks = [list(one.remarks) for one in sources]
     for tell in (
+        _tiny(sources, built),
         _misfits(sources, found),
         _strays(sources, bodies, built),
         _far_away(sources, built, origin),
@@ -102,6 +121,33 @@ def counted(intake: Sequence[Intake], elements: Sequence[Element], roles: Sequen
         replace(one, roles=dict(sorted(count.items(), key=lambda each: (-each[1], each[0]))))
         for one, count in zip(intake, counts, strict=True)
     )
+
+
+def unread(
+    intake: Sequence[Intake],
+    sources: Sequence[Source],
+    elements: Sequence[Element],
+    meshes: Meshes,
+    faults: Sequence[str],
+) -> tuple[Intake, ...]:
+    """The same with a remark on bodies that came to nothing: what is not there is missed by no rule."""
+    lost: list[list[int]] = [[] for _ in intake]
+    for i, empty in enumerate((np.diff(meshes.triangle_start) == 0).tolist()):
+        if faults[i] == NO_VOLUME or (empty and faults[i] not in ("", NO_BODY)):
+            lost[elements[i].source].append(i)
+    return tuple(
+        replace(one, remarks=(*one.remarks, Remark("warning", _lost(source, elements, which, faults))))
+        if which
+        else one
+        for one, source, which in zip(intake, sources, lost, strict=True)
+    )
+
+
+def _lost(source: Source, elements: Sequence[Element], which: Sequence[int], faults: Sequence[str]) -> str:
+    first = elements[which[0]]
+    such = f"'{first.name[:40]}' ({first.ifc_class} {first.guid[:22]}): {faults[which[0]]}"
+    number = _count(len(which), "body could", "bodies could")
+    return f"{source.file}: {number} not be read and counted as nothing, such as that of {such}."
 
 
 # ---- size, unit and place -------------------------------------------------------------------------------------------
@@ -188,6 +234,19 @@ def _refuse_unit(source: Source, bodies: _Bodies) -> None:
         f"{source.file} is {_metres(length)} long and {_metres(height)} high by its unit ({source.length_unit}), "
         f"{than} than any building{meant}. Export it with the right length unit."
     )
+
+
+def _tiny(sources: Sequence[Source], built: Sequence[_Bodies]) -> Told:
+    """Units that may be wrong: parts of this size occur, but no hall is so small, or made of such."""
+    for s, one in enumerate(built):
+        size = one.size()
+        if size is None or len(one.low) < FEWEST_PARTS:
+            continue
+        length, _, height = size
+        if max(length, height) < SMALLEST_HALL_M or one.usual() > LONGEST_PART_M:
+            unit = f"by its unit ({sources[s].length_unit})"
+            told = f"{sources[s].file} is {_metres(length)} long and {_metres(height)} high {unit}, its parts mostly"
+            yield s, Remark("warning", f"{told} {_metres(one.usual())} long. See whether the length unit is right.")
 
 
 def _metres(value: float) -> str:
