@@ -324,9 +324,8 @@ def _misfits(sources: Sequence[Source], found: Sequence[Fit]) -> Told:
         if fit.state == "off":
             yield s, Remark(grave, _misfit(sources, s, fit))
         elif fit.state == "turned":
-            turned = (
-                f"{file} is turned by {abs(fit.turn_deg):.2f} degrees against {others}, and no wall ends at a column"
-            )
+            none = f"only {fit.met} of its joints and columns meet theirs" if fit.met else "no wall ends at a column"
+            turned = f"{file} is turned by {abs(fit.turn_deg):.2f} degrees against {others}, and {none}"
             yield s, Remark(grave, f"{turned}. No shift mends that: export it in the directions of the others.")
         elif fit.state == "unknown" and fit.joints >= 2 and not fit.met:
             none = f"none of its {fit.joints} wall joints lies at a column of {others}"

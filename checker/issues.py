@@ -27,7 +27,7 @@ _INSIDE: Final = 0.005
 FEWEST_ALIKE: Final = 10
 """So many places that fail with the same value..."""
 MOST_ALIKE: Final = 0.8
-"""... and are this share of all that were measured are drawn so on purpose, or by one who knows no better: one cause."""
+"""... and are this share of all that were measured are drawn so by one hand, on purpose or not: one cause."""
 ALIKE_MM: Final = 0.5
 """Values that differ from the middle one by no more are the same."""
 _SHOWN_ALIKE: Final = 50
@@ -124,7 +124,7 @@ def _demanded(answer: Answer) -> Answer:
 
 
 def _alike(answer: Answer) -> Bools:
-    """Which subjects (n,) fail with one and the same value, where nearly all of the facade does: no part is to blame."""
+    """Which subjects (n,) fail with one value, where nearly all of the facade does: no part is to blame."""
     verdicts = answer.verdicts
     fails = verdicts.state == FAIL
     same = np.zeros(len(fails), bool)

@@ -210,8 +210,8 @@ def _unchecked(facade: Facade, panels: int, checked: Sequence[str]) -> str:
         why = Counter(fault for fault in model.faults if fault).most_common(1)
         reason = f" ({why[0][0]})" if why and why[0][0] != NO_BODY else ""
         return (
-            f"{files}: none of the {len(model.elements)} elements that could be part of a facade has a body{reason}, so "
-            "nothing can be checked. Export them with geometry."
+            f"{files}: none of the {len(model.elements)} elements that could be part of a facade has a body{reason}, "
+            "so nothing can be checked. Export them with geometry."
         )
     if not panels:
         return f"{files}: no panels {among}{found} See 'seamtrace roles' and name them under [roles] in seamtrace.toml."

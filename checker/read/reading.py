@@ -24,6 +24,8 @@ from checker.read.queries import Limit, check_query, chosen
 
 SAME_AXIS_M: Final = 1e-3
 """Each trade draws the grid again: axes of one tag that differ by less are one."""
+FEWEST_ADRIFT: Final = 5
+"""A file of so few elements that stand in no building may be a sketch."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,7 +263,7 @@ def _load_unguarded(number: int, file: ModelFile, opened: OpenFile) -> _Loaded:
             remarks.append(Remark("note", f"{path.name} {wrong}. Nothing here depends on it."))
     words = Words(opened, number)
     found = list(words.found())
-    if found and words.relations.adrift(model):
+    if len(found) >= FEWEST_ADRIFT and words.relations.adrift(model):
         none = f"none of its {len(found)} elements stands in its site, building or storeys, as in a file cut in half"
         remarks.append(Remark("error", f"{path.name}: {none}. See whether it is whole, or export the model again."))
     placements = Placements()
