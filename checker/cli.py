@@ -172,7 +172,7 @@ def accept(
 ) -> None:
     """Record in the project file that the project lives with an issue, up to a value and until a day."""
     acceptance = Acceptance(key.strip().lower(), a_day(until), reason, by or _who(), upto)
-    path = (config or Path(FILE_NAME)).resolve()
+    path = Path(os.path.realpath(config or FILE_NAME))
     try:
         data = path.read_bytes() if path.exists() else b""
     except OSError as error:

@@ -1,5 +1,6 @@
 """One run from files to results, and the writing of its outputs."""
 
+import os
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -372,7 +373,7 @@ def _bcf(result: Result, saved: str, path: Path, previous: Previous | None, vers
                 "another output folder with --out."
             )
         return Updated(issues_bcf(result, saved, version or "2.1"))
-    same = path.exists() and Path(previous.file.file).resolve() == path.resolve()
+    same = path.exists() and os.path.realpath(previous.file.file) == os.path.realpath(path)
     if not same and (there := touched_by_people(path)) and not _is(path, previous.file.data):
         raise CannotCheck(
             f"{path}: {there}, and it is not the file given with --previous. Name another output folder with --out."

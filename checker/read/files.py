@@ -138,13 +138,17 @@ def open_file(path: Path, unpack_into: Callable[[], Path]) -> OpenFile:
 
     Raises `BadModel` with one sentence for anything that is not a readable model.
     """
-    if path.is_dir():
-        raise BadModel(f"{path} is a folder. Name the .ifc or .ifcZIP files in it.")
-    if not path.exists():
-        raise BadModel(f"{path} does not exist. Check the name and the folder.")
-    if not path.is_file():
-        raise BadModel(f"{path} is not a file. Name an .ifc or .ifcZIP file.")
     try:
+        str(path).encode()
+    except UnicodeEncodeError as error:
+        raise BadModel(f"{str(path)!a} is a name whose bytes are no text (UTF-8). Rename the file.") from error
+    try:
+        if path.is_dir():
+            raise BadModel(f"{path} is a folder. Name the .ifc or .ifcZIP files in it.")
+        if not path.exists():
+            raise BadModel(f"{path} does not exist. Check the name and the folder.")
+        if not path.is_file():
+            raise BadModel(f"{path} is not a file. Name an .ifc or .ifcZIP file.")
         return _open_file(path, unpack_into)
     except OSError as error:
         reason = error.strerror or error
