@@ -55,7 +55,11 @@ UNITS: Final[Mapping[str, float]] = {
 CHANCE: Final = 0.1
 """Where less of what could meet does meet, it does so by chance."""
 SAME_MODEL: Final = 0.5
-"""Two files that share this part of their GlobalIds are two states of one model."""
+"""Two files that share this part of their GlobalIds are two states of one model..."""
+SAME_BODIES: Final = 0.8
+"""... as are those with this part of their bodies in one place, whatever their GlobalIds are..."""
+ONE_BODY_M: Final = 0.05
+"""... give or take this: models are raised and lowered a little from state to state."""
 FEWEST_SHARED: Final = 10
 """... when they share so many at least."""
 
@@ -84,9 +88,16 @@ def examine(
     for one, mine in zip(sources, built, strict=True):
         _refuse_unit(one, mine)
     found = fits(meshes, source, len(sources), grids)
+    same = _states(sources, elements, built)
+    # A model stands upon itself as badly as it stands beside itself.
+    found = tuple(
+        replace(Fit("meets"), against=fit.against) if s in {b for _, b in same} else fit for s, fit in enumerate(found)
+    )
     _refuse_apart(sources, built, origin, found)
     _refuse_misfit(sources, found)
     remarks = [list(one.remarks) for one in sources]
+    for (_, b), shared in same.items():
+        remarks[b].append(Remark("error", f"{shared}: they are two states of one model. Name only one of them."))
     for tell in (
         _tiny(sources, built),
         _misfits(sources, found),
@@ -191,6 +202,13 @@ class _Bodies:
         """The middle (3,) of all together."""
         result: Floats = 0.5 * (self.low.min(axis=0) + self.high.max(axis=0))
         return result
+
+    def among(self, others: "_Bodies") -> int:
+        """How many have a box like one of the others."""
+        mine, theirs = (np.hstack([one.low, one.high]) for one in (self, others))
+        near = {"predicate": "dwithin", "distance": 2.0 * ONE_BODY_M}
+        i, j = shapely.STRtree(shapely.points(theirs[:, :2])).query(shapely.points(mine[:, :2]), **near)
+        return len(np.unique(i[(np.abs(mine[i] - theirs[j]) <= ONE_BODY_M).all(axis=1)]))
 
     def distance(self, origin: Floats) -> float:
         """How far the middle lies from the origin of the common coordinates in plan."""
@@ -383,18 +401,30 @@ def _identities(sources: Sequence[Source], elements: Sequence[Element]) -> Told:
             such = f"for more than one element, such as {double[0][:40]}"
             yield s, Remark("warning", f"{file}: {more} {such}. Every occurrence was kept.")
     for a, b in combinations(range(len(sources)), 2):
-        shared, fewer = sorted(guids[a].keys() & guids[b].keys()), min(len(guids[a]), len(guids[b]))
-        if len(shared) >= max(FEWEST_SHARED, SAME_MODEL * fewer):
-            both = f"{sources[a].file} and {sources[b].file} share {len(shared)} of {fewer} GlobalIds"
-            yield b, Remark("error", f"{both}: they are two states of one model. Name only one of them.")
-        elif shared:
+        shared = sorted(guids[a].keys() & guids[b].keys())
+        if 0 < len(shared) < max(FEWEST_SHARED, SAME_MODEL * min(len(guids[a]), len(guids[b]))):
             more = f"{_count(len(shared), 'GlobalId', 'GlobalIds')}, such as {shared[0][:40]}"
-            yield (
-                b,
-                Remark(
-                    "warning", f"{sources[b].file} shares {more}, with {sources[a].file}. Every occurrence was kept."
-                ),
-            )
+            shares = f"{sources[b].file} shares {more}, with {sources[a].file}"
+            yield b, Remark("warning", f"{shares}. Every occurrence was kept.")
+
+
+def _states(
+    sources: Sequence[Source], elements: Sequence[Element], built: Sequence[_Bodies]
+) -> dict[tuple[int, int], str]:
+    """Pairs of files that are two states of one model, and how that is known: by GlobalIds, else by their bodies."""
+    guids = [_guids(elements, s) for s in range(len(sources))]
+    result = {}
+    for a, b in combinations(range(len(sources)), 2):
+        both = f"{sources[a].file} and {sources[b].file}"
+        shared, fewer = len(guids[a].keys() & guids[b].keys()), min(len(guids[a]), len(guids[b]))
+        if shared >= max(FEWEST_SHARED, SAME_MODEL * fewer):
+            result[a, b] = f"{both} share {shared} of {fewer} GlobalIds"
+            continue
+        small, large = sorted((built[a], built[b]), key=lambda one: len(one.low))
+        shared, fewer = small.among(large), len(small.low)
+        if shared >= max(FEWEST_SHARED, SAME_BODIES * fewer):
+            result[a, b] = f"{both} have {shared} of {fewer} bodies in the same place"
+    return result
 
 
 def _letters(sources: Sequence[Source], elements: Sequence[Element]) -> Told:

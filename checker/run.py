@@ -215,7 +215,13 @@ def _unchecked(facade: Facade, panels: int, checked: Sequence[str]) -> str:
             "so nothing can be checked. Export them with geometry."
         )
     if not panels:
-        return f"{files}: no panels {among}{found} See 'seamtrace roles' and name them under [roles] in seamtrace.toml."
+        columns = len(facade.elements_of("column"))
+        beside = f" ({columns} column{' was' if columns == 1 else 's were'})" if columns else ""
+        among = among.replace(",", f"{beside},", 1)
+        return (
+            f"{files}: no panels {among}{found} Name the model that holds them too, or see 'seamtrace roles' and name "
+            "them under [roles] in seamtrace.toml."
+        )
     if not len(facade.panels.element):
         return (
             f"{files}: none of the {panels} panels is an upright body, so nothing can be checked. "
