@@ -31,6 +31,12 @@ BELIEVED: Final = 0.55
 Joints that stand aside of their columns on purpose, all round a building to the same hand, need one shift on one side
 of it and the opposite one on the other: no shift makes more than half of them meet.
 """
+ALL: Final = 0.95
+"""A shift that makes nearly all meet is believed also where ..."""
+MANY: Final = 0.7
+"""... this share of it meets as files lie: where bays repeat, and along one wall of a ring, much meets by chance."""
+BY_CHANCE: Final = 0.2
+"""Files of which no more than this part of what could meet does meet say nothing by that."""
 OF_JOINTS: Final = 0.33
 """The part of all joints that a shift must bring to posts: where joints are dense, as between upright panels, any post
 finds one.
@@ -123,12 +129,14 @@ class _Plan:
 
     @property
     def meets(self) -> bool:
-        return self.met >= 2 and self.met > SHARE * self.best
+        enough = self.met >= 2 and self.met > max(SHARE * self.best, BY_CHANCE * self.could)
+        return enough and not self.off
 
     @property
     def off(self) -> bool:
         believed = self.best >= max(FEWEST, BELIEVED * self.could) and self.share >= OF_JOINTS
-        return believed and self.met <= SHARE * self.best
+        surely = self.best >= ALL * self.could and self.best - self.met >= FEWEST
+        return believed and self.met <= (MANY if surely else SHARE) * self.best
 
 
 @dataclass(frozen=True)
@@ -231,7 +239,7 @@ def _plan(ties: Sequence[_Tie]) -> _Plan:
     could = _could(ties)
     met = _count(ties, _NOTHING)
     as_it_lies = _Plan(met, met, could, _NOTHING)
-    return _voted(ties, as_it_lies) if met < max(2.0, SHARE * could) else as_it_lies
+    return _voted(ties, as_it_lies) if met < max(2.0, ALL * could) else as_it_lies
 
 
 def _count(ties: Iterable[_Tie], shift: Floats) -> int:
@@ -523,22 +531,40 @@ def _by_grid(grids: Sequence[Sequence[GridAxis]], mine: int, others: set[int]) -
 
 
 def _turned(mine: Marks, others: Marks) -> Fit | None:
-    """The angle by which the walls of a file are turned against those of others, if they are."""
+    """The angle by which a file is turned against others, if it is: by what most walls and posts run along.
+
+    Of the angles that differ by right ones, that after which most can be made to meet; all of them look alike.
+    """
     if min(len(mine.joints) + len(mine.posts), len(others.joints) + len(others.posts)) < FEWEST:
         return None
-    one, two = _direction(mine.runs), _direction(others.runs)
+    one, two = _direction(mine), _direction(others)
     if one is None or two is None:
         return None
     angle = (two - one + 45.0) % 90.0 - 45.0
-    return Fit("turned", turn_deg=angle) if abs(angle) >= LEAST_TURN_DEG else None
+    met = _count(_ties(mine, others), _NOTHING)
+    plans = []
+    for quarter in (0.0, 90.0, -90.0, 180.0):
+        ties = _ties(mine.turned(angle + quarter), others)
+        could, as_it_lies = _could(ties), _count(ties, _NOTHING)
+        plan = _voted(ties, _Plan(as_it_lies, as_it_lies, could, _NOTHING))
+        if plan.best >= max(FEWEST, BELIEVED * could) and plan.share >= OF_JOINTS and met <= SHARE * plan.best:
+            plans.append((-plan.best, float(np.linalg.norm(plan.shift) > MEETS_M), abs(quarter), angle + quarter))
+    best = min(plans)[3] if plans else angle
+    return Fit("turned", met, turn_deg=best) if abs(best) >= LEAST_TURN_DEG else None
 
 
-def _direction(runs: Runs) -> float | None:
-    """The angle in degrees, less than 90, along which or square to which most walls run; None where there is none."""
-    runs = runs.take(runs.solid)
-    angle = np.round(np.degrees(np.arctan2(runs.along[:, 1], runs.along[:, 0])) % 90.0, 2)
+def _direction(of: Marks) -> float | None:
+    """The angle in degrees, less than 90, along which or square to which most walls run; None where there is none.
+
+    Where there are no walls the sections of posts tell.
+    """
+    runs = of.runs.take(of.runs.solid)
+    way, length = runs.along, runs.high[:, 0] - runs.low[:, 0]
+    if not len(runs):
+        way, length = of.posts.axes[:, 0], of.posts.high - of.posts.low
+    angle = np.round(np.degrees(np.arctan2(way[:, 1], way[:, 0])) % 90.0, 2)
     each, group = np.unique(angle, return_inverse=True)
-    length = g.total(runs.high[:, 0] - runs.low[:, 0], group.reshape(-1), len(each))
+    length = g.total(length, group.reshape(-1), len(each))
     apart = (each[:, None] - each[None] + 45.0) % 90.0 - 45.0
     near = np.abs(apart) <= LEAST_TURN_DEG
     crowd = np.where(near, length[:, None], 0.0).sum(axis=0)

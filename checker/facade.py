@@ -32,6 +32,8 @@ class Sides:
 class Panels:
     """Panels: ``element`` number, ``side``, ``row`` from the foot, ``low``, ``high`` (p, 3) in the side's frame.
 
+    Ribs and haunches on the inner face do not count: ``low`` ends at the face itself.
+
     ``left`` and ``right`` are silhouettes over the height, ``bottom`` and ``top`` along the facade.
     """
 

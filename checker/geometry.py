@@ -19,6 +19,10 @@ STRAIGHT: Final = 2e-5
 """A silhouette that departs less than this from a straight line is one (a fifth of what results promise)."""
 FACING: Final = 0.3
 """A face belongs to a side when the cosine between its normal and that side is above this (about 72 degrees)."""
+RIB: Final = 0.02
+"""What stands out from the face of a board by no more than this is its profile..."""
+RIBBED: Final = 0.2
+"""... and what more does so over no more than this share of the board is a rib or a haunch, and no face."""
 MOST_STATIONS: Final = 96
 """A curved silhouette is sampled at no more places than this."""
 
@@ -234,11 +238,30 @@ def extents(meshes: Meshes, which: Ints, frames: Floats) -> tuple[Floats, Floats
     return lowest(local, group, len(which)), highest(local, group, len(which))
 
 
-def thickest(meshes: Meshes, which: Ints, frames: Floats, along: int, across: int) -> tuple[Floats, Floats]:
-    """Lowest and highest coordinate ``along`` (m,) where bodies have both faces ``across``: no tongue, no lip."""
+def back_faces(meshes: Meshes, which: Ints, frames: Floats) -> Floats:
+    """Coordinate out (m,) of the inner face of some boards in their frames (m, 3, 3), ribs and haunches left out."""
     local, group = project(meshes, which, frames)
-    place, depth, count = local[:, along], local[:, across], len(which)
-    low, high = lowest(depth, group, count), highest(depth, group, count)
+    innermost = lowest(local[:, 2], group, len(which))
+    entries, owner = spread(meshes.triangle_start, which)
+    normal = face_vectors(meshes, entries)
+    inward = -np.einsum("tj,tj->t", normal, frames[owner, 2])
+    plane = inward > 0.985 * np.linalg.norm(normal, axis=1)
+    corners = meshes.points[meshes.triangles[entries[plane]]]
+    owner, inward = owner[plane], inward[plane]
+    depth = np.einsum("tkj,tj->tk", corners, frames[owner, 2]).min(axis=1)
+    order = np.lexsort((depth, owner))
+    depth, owner, inward = depth[order], owner[order], inward[order]
+    whole = total(inward, owner, len(which))
+    before = np.cumsum(inward) - np.concatenate([[0.0], np.cumsum(whole)])[owner]
+    face = lowest(depth[before > RIBBED * whole[owner]], owner[before > RIBBED * whole[owner]], len(which))
+    return np.where(np.isfinite(face) & (face > innermost + RIB), face, innermost)
+
+
+def thickest(meshes: Meshes, which: Ints, frames: Floats, along: int) -> tuple[Floats, Floats]:
+    """Lowest and highest coordinate ``along`` (m,) where boards have both faces: no tongue, no lip."""
+    local, group = project(meshes, which, frames)
+    place, depth, count = local[:, along], local[:, 2], len(which)
+    low, high = back_faces(meshes, which, frames), highest(depth, group, count)
     tenth = 0.1 * (high - low)[group]
     near, far = depth < low[group] + tenth, depth > high[group] - tenth
     start = np.maximum(lowest(place[near], group[near], count), lowest(place[far], group[far], count))

@@ -16,7 +16,21 @@ import shapely
 
 from checker.alignment import fits
 from checker.errors import BadModel
-from checker.model import Element, Fit, Floats, GridAxis, Intake, Ints, Meshes, Remark, Role, Severity, Source
+from checker.model import (
+    NO_BODY,
+    NO_VOLUME,
+    Element,
+    Fit,
+    Floats,
+    GridAxis,
+    Intake,
+    Ints,
+    Meshes,
+    Remark,
+    Role,
+    Severity,
+    Source,
+)
 
 MEET_WITHIN_M: Final = 10.0
 """Models of one building overlap; a neighbour that stands apart by more was exported about another point."""
@@ -28,6 +42,10 @@ FAR_M: Final = 10_000.0
 LONGEST_BODY_M: Final = 200.0
 SHORTEST_BODY_M: Final = 0.02
 """Parts of a facade are between these long; where three quarters are not, the unit is not the one stated."""
+SMALLEST_HALL_M: Final = 3.0
+LONGEST_PART_M: Final = 40.0
+FEWEST_PARTS: Final = 10
+"""So many parts that are together smaller, or longer each, are remarked: 1 cm may have been taken for 1 mm."""
 USUAL_BODY_M: Final = (0.3, 40.0)
 """Lengths of most panels and columns, by which the unit that was meant is guessed."""
 UNITS: Final[Mapping[str, float]] = {
@@ -37,7 +55,11 @@ UNITS: Final[Mapping[str, float]] = {
 CHANCE: Final = 0.1
 """Where less of what could meet does meet, it does so by chance."""
 SAME_MODEL: Final = 0.5
-"""Two files that share this part of their GlobalIds are two states of one model."""
+"""Two files that share this part of their GlobalIds are two states of one model..."""
+SAME_BODIES: Final = 0.8
+"""... as are those with this part of their bodies in one place, whatever their GlobalIds are..."""
+ONE_BODY_M: Final = 0.05
+"""... give or take this: models are raised and lowered a little from state to state."""
 FEWEST_SHARED: Final = 10
 """... when they share so many at least."""
 
@@ -66,10 +88,18 @@ def examine(
     for one, mine in zip(sources, built, strict=True):
         _refuse_unit(one, mine)
     found = fits(meshes, source, len(sources), grids)
+    same = _states(sources, elements, built)
+    # A model stands upon itself as badly as it stands beside itself.
+    found = tuple(
+        replace(Fit("meets"), against=fit.against) if s in {b for _, b in same} else fit for s, fit in enumerate(found)
+    )
     _refuse_apart(sources, built, origin, found)
     _refuse_misfit(sources, found)
     remarks = [list(one.remarks) for one in sources]
+    for (_, b), shared in same.items():
+        remarks[b].append(Remark("error", f"{shared}: they are two states of one model. Name only one of them."))
     for tell in (
+        _tiny(sources, built),
         _misfits(sources, found),
         _strays(sources, bodies, built),
         _far_away(sources, built, origin),
@@ -102,6 +132,33 @@ def counted(intake: Sequence[Intake], elements: Sequence[Element], roles: Sequen
         replace(one, roles=dict(sorted(count.items(), key=lambda each: (-each[1], each[0]))))
         for one, count in zip(intake, counts, strict=True)
     )
+
+
+def unread(
+    intake: Sequence[Intake],
+    sources: Sequence[Source],
+    elements: Sequence[Element],
+    meshes: Meshes,
+    faults: Sequence[str],
+) -> tuple[Intake, ...]:
+    """The same with a remark on bodies that came to nothing: what is not there is missed by no rule."""
+    lost: list[list[int]] = [[] for _ in intake]
+    for i, empty in enumerate((np.diff(meshes.triangle_start) == 0).tolist()):
+        if faults[i] == NO_VOLUME or (empty and faults[i] not in ("", NO_BODY)):
+            lost[elements[i].source].append(i)
+    return tuple(
+        replace(one, remarks=(*one.remarks, Remark("warning", _lost(source, elements, which, faults))))
+        if which
+        else one
+        for one, source, which in zip(intake, sources, lost, strict=True)
+    )
+
+
+def _lost(source: Source, elements: Sequence[Element], which: Sequence[int], faults: Sequence[str]) -> str:
+    first = elements[which[0]]
+    such = f"'{first.name[:40]}' ({first.ifc_class} {first.guid[:22]}): {faults[which[0]]}"
+    number = _count(len(which), "body could", "bodies could")
+    return f"{source.file}: {number} not be read and counted as nothing, such as that of {such}."
 
 
 # ---- size, unit and place -------------------------------------------------------------------------------------------
@@ -146,6 +203,13 @@ class _Bodies:
         result: Floats = 0.5 * (self.low.min(axis=0) + self.high.max(axis=0))
         return result
 
+    def among(self, others: "_Bodies") -> int:
+        """How many have a box like one of the others."""
+        mine, theirs = (np.hstack([one.low, one.high]) for one in (self, others))
+        near = {"predicate": "dwithin", "distance": 2.0 * ONE_BODY_M}
+        i, j = shapely.STRtree(shapely.points(theirs[:, :2])).query(shapely.points(mine[:, :2]), **near)
+        return len(np.unique(i[(np.abs(mine[i] - theirs[j]) <= ONE_BODY_M).all(axis=1)]))
+
     def distance(self, origin: Floats) -> float:
         """How far the middle lies from the origin of the common coordinates in plan."""
         return float(np.linalg.norm((self.middle() + origin)[:2])) if len(self.low) else 0.0
@@ -188,6 +252,19 @@ def _refuse_unit(source: Source, bodies: _Bodies) -> None:
         f"{source.file} is {_metres(length)} long and {_metres(height)} high by its unit ({source.length_unit}), "
         f"{than} than any building{meant}. Export it with the right length unit."
     )
+
+
+def _tiny(sources: Sequence[Source], built: Sequence[_Bodies]) -> Told:
+    """Units that may be wrong: parts of this size occur, but no hall is so small, or made of such."""
+    for s, one in enumerate(built):
+        size = one.size()
+        if size is None or len(one.low) < FEWEST_PARTS:
+            continue
+        length, _, height = size
+        if max(length, height) < SMALLEST_HALL_M or one.usual() > LONGEST_PART_M:
+            unit = f"by its unit ({sources[s].length_unit})"
+            told = f"{sources[s].file} is {_metres(length)} long and {_metres(height)} high {unit}, its parts mostly"
+            yield s, Remark("warning", f"{told} {_metres(one.usual())} long. See whether the length unit is right.")
 
 
 def _metres(value: float) -> str:
@@ -265,9 +342,8 @@ def _misfits(sources: Sequence[Source], found: Sequence[Fit]) -> Told:
         if fit.state == "off":
             yield s, Remark(grave, _misfit(sources, s, fit))
         elif fit.state == "turned":
-            turned = (
-                f"{file} is turned by {abs(fit.turn_deg):.2f} degrees against {others}, and no wall ends at a column"
-            )
+            none = f"only {fit.met} of its joints and columns meet theirs" if fit.met else "no wall ends at a column"
+            turned = f"{file} is turned by {abs(fit.turn_deg):.2f} degrees against {others}, and {none}"
             yield s, Remark(grave, f"{turned}. No shift mends that: export it in the directions of the others.")
         elif fit.state == "unknown" and fit.joints >= 2 and not fit.met:
             none = f"none of its {fit.joints} wall joints lies at a column of {others}"
@@ -325,18 +401,30 @@ def _identities(sources: Sequence[Source], elements: Sequence[Element]) -> Told:
             such = f"for more than one element, such as {double[0][:40]}"
             yield s, Remark("warning", f"{file}: {more} {such}. Every occurrence was kept.")
     for a, b in combinations(range(len(sources)), 2):
-        shared, fewer = sorted(guids[a].keys() & guids[b].keys()), min(len(guids[a]), len(guids[b]))
-        if len(shared) >= max(FEWEST_SHARED, SAME_MODEL * fewer):
-            both = f"{sources[a].file} and {sources[b].file} share {len(shared)} of {fewer} GlobalIds"
-            yield b, Remark("error", f"{both}: they are two states of one model. Name only one of them.")
-        elif shared:
+        shared = sorted(guids[a].keys() & guids[b].keys())
+        if 0 < len(shared) < max(FEWEST_SHARED, SAME_MODEL * min(len(guids[a]), len(guids[b]))):
             more = f"{_count(len(shared), 'GlobalId', 'GlobalIds')}, such as {shared[0][:40]}"
-            yield (
-                b,
-                Remark(
-                    "warning", f"{sources[b].file} shares {more}, with {sources[a].file}. Every occurrence was kept."
-                ),
-            )
+            shares = f"{sources[b].file} shares {more}, with {sources[a].file}"
+            yield b, Remark("warning", f"{shares}. Every occurrence was kept.")
+
+
+def _states(
+    sources: Sequence[Source], elements: Sequence[Element], built: Sequence[_Bodies]
+) -> dict[tuple[int, int], str]:
+    """Pairs of files that are two states of one model, and how that is known: by GlobalIds, else by their bodies."""
+    guids = [_guids(elements, s) for s in range(len(sources))]
+    result = {}
+    for a, b in combinations(range(len(sources)), 2):
+        both = f"{sources[a].file} and {sources[b].file}"
+        shared, fewer = len(guids[a].keys() & guids[b].keys()), min(len(guids[a]), len(guids[b]))
+        if shared >= max(FEWEST_SHARED, SAME_MODEL * fewer):
+            result[a, b] = f"{both} share {shared} of {fewer} GlobalIds"
+            continue
+        small, large = sorted((built[a], built[b]), key=lambda one: len(one.low))
+        shared, fewer = small.among(large), len(small.low)
+        if shared >= max(FEWEST_SHARED, SAME_BODIES * fewer):
+            result[a, b] = f"{both} have {shared} of {fewer} bodies in the same place"
+    return result
 
 
 def _letters(sources: Sequence[Source], elements: Sequence[Element]) -> Told:

@@ -13,7 +13,7 @@ from checker.cut import frame_of
 from checker.facade import Facade, Subjects
 from checker.geometry import SAME_LENGTH, unit
 from checker.identity import check_id_of, key_of, numbered, topic_of
-from checker.model import Floats, Ints
+from checker.model import Bools, Floats, Ints
 from checker.result import Coverage, Issue, Move, Section, Severity, State, Verdict
 from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Rule, Verdicts
 from checker.settings import Acceptance, Need
@@ -24,6 +24,14 @@ _IN_PICTURE: Final = 0.35
 """What is no longer than this (metres) is shown from end to end; of anything longer a section across it is shown."""
 _INSIDE: Final = 0.005
 """Parts are cut at least this far inside their ends (metres): right at an end it is chance what a section shows."""
+FEWEST_ALIKE: Final = 10
+"""So many places that fail with the same value..."""
+MOST_ALIKE: Final = 0.8
+"""... and are this share of all that were measured are drawn so by one hand, on purpose or not: one cause."""
+ALIKE_MM: Final = 0.5
+"""Values that differ from the middle one by no more are the same."""
+_SHOWN_ALIKE: Final = 50
+"""An issue of places that are all alike shows the parts of no more of them."""
 _STATES: Final[dict[int, State]] = {PASS: "pass", FAIL: "fail", NOT_MODELLED: "not-modelled", UNDECIDED: "undecided"}
 
 
@@ -69,8 +77,12 @@ def drafted(facade: Facade, answers: Sequence[Answer], remedies: Mapping[str, st
         }
         verdicts.extend(_verdict(facade, answer, i) for i in rows)
         right = _right_by_part(answer.verdicts)
-        for group in _groups(answer):
-            issue = _issue(facade, answer, group, right, keys, remedies[answer.rule.name])
+        same = _alike(answer)
+        for group in _groups(answer, same):
+            if same[group[0]]:
+                issue = _issue_alike(facade, answer, group, keys, remedies[answer.rule.name])
+            else:
+                issue = _issue(facade, answer, group, right, keys, remedies[answer.rule.name])
             issues.append(replace(issue, members=tuple(rows[i] for i in group)))
     verdicts.extend(_unmeasured(facade, answers))
     return Draft(tuple(verdicts), tuple(issues))
@@ -111,13 +123,25 @@ def _demanded(answer: Answer) -> Answer:
     )
 
 
-def _groups(answer: Answer) -> Iterator[Ints]:
-    """Numbers of the failing subjects of each cause, causes in the order of their first subject."""
+def _alike(answer: Answer) -> Bools:
+    """Which subjects (n,) fail with one value, where nearly all of the facade does: no part is to blame."""
+    verdicts = answer.verdicts
+    fails = verdicts.state == FAIL
+    same = np.zeros(len(fails), bool)
+    if answer.rule.layer is None and fails.any():
+        same = fails & (np.abs(verdicts.value_mm - np.nanmedian(verdicts.value_mm[fails])) <= ALIKE_MM)
+        known = np.count_nonzero(fails | (verdicts.state == PASS))
+        same &= np.count_nonzero(same) >= max(FEWEST_ALIKE, MOST_ALIKE * known)
+    return same
+
+
+def _groups(answer: Answer, same: Bools) -> Iterator[Ints]:
+    """Numbers of the failing subjects of each cause, causes in the order of their first subject; ``same`` is one."""
     verdicts = answer.verdicts
     bad = np.flatnonzero(verdicts.state == FAIL)
     if len(bad) == 0:
         return
-    cause = bad if verdicts.blame is None else verdicts.blame.cause[bad]
+    cause = np.where(same[bad], -2, bad if verdicts.blame is None else verdicts.blame.cause[bad])
     key = np.stack([cause, verdicts.warning[bad]], axis=1)
     _, first, which = np.unique(key, axis=0, return_index=True, return_inverse=True)
     order = np.argsort(which.reshape(-1), kind="stable")
@@ -226,6 +250,31 @@ def _issue(
         remedy=remedy,
         section=_section(facade, answer, worst),
         move=move,
+    )
+
+
+def _issue_alike(facade: Facade, answer: Answer, rows: Ints, keys: Counter[str], remedy: str) -> Issue:
+    """The issue of places that all fail alike: it names no part, whatever GlobalIds do, and tells no move."""
+    blame, rule = answer.verdicts.blame, answer.rule.name
+    if blame is not None:
+        nobody = np.full(len(blame.part), -1)
+        blame = replace(blame, part=nobody, what=("all alike",) * len(nobody))
+        answer = replace(answer, verdicts=replace(answer.verdicts, blame=blame))
+    issue = _issue(facade, answer, rows, {}, Counter(), remedy)
+    base = check_id_of(rule, "all alike", [])
+    keys[base] += 1
+    check_id = numbered(base, keys[base])
+    measured = np.count_nonzero(np.isin(answer.verdicts.state, (FAIL, PASS)))
+    several = f" ({len(rows)} places)"
+    shown = [p for i in rows[:_SHOWN_ALIKE] for p in _parts(answer, int(i))]
+    return replace(
+        issue,
+        key=key_of(check_id),
+        check_id=check_id,
+        topic=topic_of(check_id),
+        title=f"{issue.title.removesuffix(several)}, the same at {len(rows)} of {measured} places",
+        elements=tuple(dict.fromkeys([*issue.elements[:1], *shown])),
+        remedy=f"Drawn so nearly everywhere: where that is meant, set it under [limits.{rule}]. Else: {remedy}",
     )
 
 

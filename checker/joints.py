@@ -213,7 +213,7 @@ def _between(near: Lines, far: Lines, along: Floats) -> Floats:
 def _withouttongues(walls: Walls, panel: Ints, frame: Floats) -> tuple[Floats, Floats]:
     """Extents (n, 3) of panels, less the tongues and lips that reach into the rows above and below."""
     low, high = g.extents(walls.meshes, panel, frame)
-    start, end = g.thickest(walls.meshes, panel, frame, 1, 2)
+    start, end = g.thickest(walls.meshes, panel, frame, 1)
     low[:, 1] = np.where(start - low[:, 1] < WIDEST_EDGE, start, low[:, 1])
     high[:, 1] = np.where(high[:, 1] - end < WIDEST_EDGE, end, high[:, 1])
     return low, high

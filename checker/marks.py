@@ -155,6 +155,21 @@ class Marks:
             replace(self.runs, low=self.runs.low + step, high=self.runs.high + step),
         )
 
+    def turned(self, angle_deg: float) -> "Marks":
+        """The same marks turned anticlockwise about the origin."""
+        cos, sin = np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))
+        back = np.array([[cos, sin], [-sin, cos]])
+        return Marks(
+            replace(self.posts, place=self.posts.place @ back, axes=self.posts.axes @ back),
+            replace(
+                self.joints,
+                place=self.joints.place @ back,
+                along=self.joints.along @ back,
+                across=self.joints.across @ back,
+            ),
+            replace(self.runs, along=self.runs.along @ back),
+        )
+
     @staticmethod
     def together(several: "Sequence[Marks]") -> "Marks":
         """The marks of several groups as one."""
@@ -245,6 +260,10 @@ def _runs(meshes: Meshes, boxes: g.Boxes, able: Bools, source: Ints) -> Runs:
     frames = np.zeros((len(which), 3, 3))
     frames[:, 0, :2], frames[:, 1, 2], frames[:, 2, :2] = along, 1.0, square(along)
     low, high = g.extents(meshes, which, frames)
+    # Ribs and haunches are not what a post stands at.
+    board = np.flatnonzero(wall[which])
+    low[board, 2] = g.back_faces(meshes, which[board], frames[board])
+    high[board, 2] = -g.back_faces(meshes, which[board], frames[board] * [[1.0], [1.0], [-1.0]])
     long = high[:, 0] - low[:, 0] >= 0.3
     full = np.abs(boxes.volume[which]) >= 0.5 * boxes.size[which].prod(axis=1)
     return Runs(source[which][long], along[long], low[long], high[long], which[long], full[long])

@@ -36,6 +36,9 @@ ROLES: Final = (
 )
 """What an element may be. ``""`` stands for none of these."""
 
+NO_BODY: Final = "it has no body"
+NO_VOLUME: Final = "its body has no volume"
+"""Faults of elements that were never drawn, as assemblies are, and of those that were drawn and are nothing."""
 
 Severity = Literal["error", "warning", "note"]
 

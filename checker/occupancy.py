@@ -34,7 +34,7 @@ class Fillings:
     """What lies in n gaps: ``share`` (n,) filled by anything, NaN where a gap is too narrow to hold something.
 
     Pairs (m,) of ``seam`` and ``element`` with the ``part`` of the gap that this element fills alone and its whole
-    ``depth`` out of the facade, in metres.
+    ``depth`` out of the facade, in metres; ``into`` is the share of the gap's depth that lies within that.
     """
 
     share: Floats
@@ -42,6 +42,7 @@ class Fillings:
     element: Ints
     part: Floats
     depth: Floats
+    into: Floats
 
     def by(self, wanted: Bools) -> Floats:
         """The part (n,) of each gap that the wanted pairs (m,) fill, each counted alone."""
@@ -72,6 +73,8 @@ def fillings(model: Model, boxes: g.Boxes, seams: Seams) -> Fillings:
     seam, element = seam[~own], element[~own]
     body_low, body_high = g.extents(model.meshes, element, seams.frame[seam])
     lies = ((np.minimum(body_high, high[seam]) - np.maximum(body_low, low[seam])) > INSIDE).all(axis=1)
+    shared = np.minimum(body_high, high[seam])[:, 2] - np.maximum(body_low, low[seam])[:, 2]
+    into = (shared / (high - low)[seam, 2])[lies]
     seam, element = seam[lies], element[lies]
     hit = _hits(model, seams.frame[seam], element, low[seam], high[seam])
     met = hit.any(axis=1)
@@ -83,6 +86,7 @@ def fillings(model: Model, boxes: g.Boxes, seams: Seams) -> Fillings:
         element=element[met],
         part=hit[met].mean(axis=1),
         depth=(body_high - body_low)[lies][met, 2],
+        into=into[met],
     )
 
 

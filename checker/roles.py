@@ -288,7 +288,10 @@ class _Weighing:
         step = s.centre[j, :2] - s.centre[i, :2]
         end = np.abs(np.abs(np.einsum("pd,pd->p", step, s.along[i])) - s.half[i, 0])
         shared = np.minimum(s.high[i], s.high[j]) - np.maximum(s.low[i], s.low[j])
-        behind = (near.across >= -0.03) & (near.across <= _BEHIND) & (end <= _BEHIND) & (shared >= 0.3)
+        # Ribs and corbels reach into each other's boxes: no further than these are empty.
+        empty = 2 * ((1 - s.fill) * s.half.min(axis=1))
+        behind = (near.across >= -0.03 - empty[i] - empty[j]) & (near.across <= _BEHIND)
+        behind &= (end <= _BEHIND) & (shared >= 0.3)
         i, j, step = i[behind], j[behind], step[behind]
         side = np.einsum("pd,pd->p", step, s.across[i]) > 0
         sides = np.zeros((len(s.low), 2), bool)

@@ -1,5 +1,7 @@
 """One run from files to results, and the writing of its outputs."""
 
+import os
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -22,7 +24,7 @@ from checker.geometry import gathered, joined
 from checker.layers import Laps, cover, in_place_of
 from checker.measure import name_of
 from checker.memory import Previous, previous_of, touched_by_people
-from checker.model import Bools, Model, ModelFile, Role
+from checker.model import NO_BODY, Bools, Model, ModelFile, Role
 from checker.output.bcf import issues_bcf
 from checker.output.findings import findings
 from checker.output.safely import replace_many
@@ -60,9 +62,10 @@ def recognise(files: Sequence[ModelFile], settings: Settings, progress: Progress
         gathered(meshes, [[i] if needed else [] for i, needed in enumerate(wanted.tolist())]) if everything else meshes
     )
     arrived = intake.examine(reading.sources, reading.elements, told, reading.origin, reading.grids)
+    said = [fault if needed else "" for fault, needed in zip(faults, wanted.tolist(), strict=True)]
+    arrived = intake.unread(arrived, reading.sources, reading.elements, told, said)
     progress("recognising parts", 0.6)
     queried = reading.matches(settings.roles, meshes)
-    said = [fault if needed else "" for fault, needed in zip(faults, wanted.tolist(), strict=True)]
     found = roles.assign(reading.elements, told, said, queried)
     model = Model(
         sources=reading.sources,
@@ -202,8 +205,23 @@ def _unchecked(facade: Facade, panels: int, checked: Sequence[str]) -> str:
     among = f"were recognised among {len(model.elements)} elements, so nothing can be checked."
     found = "; ".join(way.says.split(":")[0] for way in facade.ways)
     found = f" Found instead: {found}." if found else ""
+    if not len(model.elements):
+        return f"{files}: no parts of a building were found, so nothing can be checked. Name the models that hold them."
+    if not len(model.meshes.triangles):
+        why = Counter(fault for fault in model.faults if fault).most_common(1)
+        reason = f" ({why[0][0]})" if why and why[0][0] != NO_BODY else ""
+        return (
+            f"{files}: none of the {len(model.elements)} elements that could be part of a facade has a body{reason}, "
+            "so nothing can be checked. Export them with geometry."
+        )
     if not panels:
-        return f"{files}: no panels {among}{found} See 'seamtrace roles' and name them under [roles] in seamtrace.toml."
+        columns = len(facade.elements_of("column"))
+        beside = f" ({columns} column{' was' if columns == 1 else 's were'})" if columns else ""
+        among = among.replace(",", f"{beside},", 1)
+        return (
+            f"{files}: no panels {among}{found} Name the model that holds them too, or see 'seamtrace roles' and name "
+            "them under [roles] in seamtrace.toml."
+        )
     if not len(facade.panels.element):
         return (
             f"{files}: none of the {panels} panels is an upright body, so nothing can be checked. "
@@ -367,7 +385,11 @@ def _bcf(result: Result, saved: str, path: Path, previous: Previous | None, vers
 def _check_nothing_lost(path: Path, previous: Previous | None) -> None:
     """Raises `CannotCheck` where people have worked in the BCF file there and this run does not go on with it."""
     file = previous.file if previous is not None else None
-    if file is not None and path.exists() and (Path(file.file).resolve() == path.resolve() or _is(path, file.data)):
+    if (
+        file is not None
+        and path.exists()
+        and (os.path.realpath(file.file) == os.path.realpath(path) or _is(path, file.data))
+    ):
         return
     try:
         there = touched_by_people(path)

@@ -5,6 +5,7 @@ One description of the file (`_shape`) both reads it and gives its JSON Schema, 
 
 import dataclasses
 import math
+import os
 import re
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
@@ -174,12 +175,12 @@ def files_to_read(given: Sequence[Path], settings: Settings) -> tuple[ModelFile,
         if not settings.models:
             raise BadSettings(f"No model: name the IFC files to check, or list them under [models] in {FILE_NAME}.")
         return settings.models
-    _refuse_twice("The command line names the file", [str(path.resolve()) for path in given])
+    _refuse_twice("The command line names the file", [os.path.realpath(path) for path in given])
     return tuple(_listed(path, settings) for path in given)
 
 
 def _listed(path: Path, settings: Settings) -> ModelFile:
-    entries = [entry for entry in settings.models if entry.path.resolve() == path.resolve()] or [
+    entries = [entry for entry in settings.models if os.path.realpath(entry.path) == os.path.realpath(path)] or [
         entry for entry in settings.models if entry.path.name == path.name
     ]
     if len(entries) > 1:

@@ -196,9 +196,10 @@ class Walls:
             out = out * self._outward(out, members, columns, hull)
             right = g.unit(np.cross([0.0, 0.0, 1.0], out))
             frame = np.stack([right, np.cross(out, right), out])
-            low, high = g.extents(self.meshes, self.panel[members], np.broadcast_to(frame, (len(members), 3, 3)))
+            turned = np.broadcast_to(frame, (len(members), 3, 3))
+            _, high = g.extents(self.meshes, self.panel[members], turned)
             frames.append(frame)
-            inner.append(float(np.median(low[:, 2])))
+            inner.append(float(np.median(g.back_faces(self.meshes, self.panel[members], turned))))
             outer.append(float(np.median(high[:, 2])))
             weight.append(area[members].sum())
             middle.append(np.average(centre[members], axis=0, weights=area[members]))
@@ -242,6 +243,7 @@ class Walls:
     def _panels(self) -> None:
         frames = self.sides.frame[self.panel_side]
         low, high = g.extents(self.meshes, self.panel, frames)
+        low[:, 2] = g.back_faces(self.meshes, self.panel, frames)
         self.panels = Panels(
             element=self.panel,
             side=self.panel_side,

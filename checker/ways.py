@@ -141,6 +141,7 @@ def without_crossed(ends: OfKind, fillings: Fillings, panel: Bools) -> tuple[OfK
         fillings.element[pairs],
         fillings.part[pairs],
         fillings.depth[pairs],
+        fillings.into[pairs],
     )
     return ends.take(keep), rest
 
@@ -182,7 +183,8 @@ def _evidence(walls: Walls, ends: Seams, fillings: Fillings, run: Ints, thick: F
     meets = _columns_at_ends(walls)
     column = np.array([role.role == "column" for role in walls.model.roles], bool)[fillings.element]
     deep = fillings.depth > DEEPER * np.minimum(thick[left], thick[right])[fillings.seam]
-    by_column = fillings.by(column) > STANDS_IN
+    # Panels that run a little into the column in front of which they meet do not stand beside it.
+    by_column = fillings.by(column & (fillings.into > IN_PLANE)) > STANDS_IN
     by_mullion = ~by_column & (fillings.by(~column & deep) > STANDS_IN)
     empty = ~by_column & ~by_mullion
     right_end, left_end = 2 * left + 1, 2 * right

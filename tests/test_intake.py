@@ -769,13 +769,13 @@ def test_an_element_that_makes_the_kernel_hang_does_not_stop_the_run(tmp_path, m
     truth = write_hall(tmp_path, (), Options(split="one", body="clipped"))
     asked = []
 
-    def limited(jobs):
+    def limited(jobs, _):
         panel = next(job for job in jobs if job.representation == 0)
         worker = tmp_path / "worker.py"
         worker.write_text(SLOW_WORKER.format(folder=str(Path(kernel_module.__file__).parent), entity=panel.entity))
         monkeypatch.setattr(kernel_module, "_WORKER", worker)
         asked.append(len(jobs))
-        return kernel_module.tessellated(jobs, 2.0)
+        return kernel_module.tessellated(jobs, kernel_module.Patience(2.0))
 
     monkeypatch.setattr(bodies_module, "tessellated", limited)
     result = run.check([ModelFile(truth.files[0])], Settings(), load_rules(), lambda *_: None)

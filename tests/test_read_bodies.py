@@ -19,7 +19,7 @@ SCHEMAS = ("IFC2X3", "IFC4", "IFC4X3_ADD2")
 def no_kernel(monkeypatch):
     """Fails a test whose bodies would not be computed directly."""
 
-    def refuse(jobs):
+    def refuse(jobs, _):
         assert not jobs, "went to the kernel"
         return []
 

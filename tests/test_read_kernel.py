@@ -9,7 +9,7 @@ from read_kit import Kit, everything
 import checker.read.bodies as bodies_module
 import checker.read.kernel as kernel_module
 from checker.read import ModelFile, open_models
-from checker.read.kernel import Job, tessellated
+from checker.read.kernel import Job, Patience, tessellated
 from checker.read.kernel_worker import agrees
 
 WORKER = """
@@ -42,7 +42,7 @@ def odd_worker(tmp_path, monkeypatch):
 
 
 def outcomes(entities):
-    found = tessellated([Job("m.ifc", entity) for entity in entities], seconds_per_body=0.6)
+    found = tessellated([Job("m.ifc", entity) for entity in entities], Patience(0.6))
     return [body if isinstance(body, str) else int(body[0][0, 0]) for body in found]
 
 
@@ -108,9 +108,9 @@ TETRAHEDRON = [(0, 2, 1), (0, 1, 3), (1, 2, 3), (2, 0, 3)]
 def test_shapes_used_many_times_are_built_once(tmp_path, monkeypatch):
     asked = []
 
-    def count(jobs):
+    def count(jobs, patience):
         asked.extend(jobs)
-        return tessellated(jobs)
+        return tessellated(jobs, patience)
 
     monkeypatch.setattr(bodies_module, "tessellated", count)
     kit = Kit()
@@ -164,7 +164,25 @@ def test_an_interruption_ends_the_work(odd_worker):
     signal.setitimer(signal.ITIMER_REAL, 0.5)
     try:
         with pytest.raises(KeyboardInterrupt):
-            tessellated([Job("m.ifc", 2), Job("m.ifc", 2)], seconds_per_body=60)
+            tessellated([Job("m.ifc", 2), Job("m.ifc", 2)], Patience(60))
     finally:
         signal.signal(signal.SIGALRM, earlier)
     assert time.monotonic() - before < 20
+
+
+def test_bodies_that_never_end_share_the_patience_of_a_run(odd_worker, monkeypatch):
+    monkeypatch.setattr(kernel_module, "SECONDS_AT_LEAST", 0.2)
+    patience = Patience(0.8)
+    jobs = [Job("m.ifc", entity) for entity in (2, 10, 2, 2)]
+    says = "the geometry kernel did not finish it within {} s"
+    found = [body if isinstance(body, str) else "a body" for body in tessellated(jobs, patience)]
+    assert found == [says.format(0.8), "a body", says.format(0.4), says.format(0.2)]
+    assert tessellated(jobs[:1], patience) == [says.format(0.2)]  # bodies that are asked for later as well
+
+
+def test_no_run_waits_for_a_minute():
+    patience, waited = Patience(), 0.0
+    while not patience.over:
+        waited += patience.seconds
+        patience.failed(hung=True)
+    assert waited < 50.0

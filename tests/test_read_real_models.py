@@ -25,7 +25,7 @@ def model(request):
 
 def test_direct_bodies_are_those_of_the_kernel(model, monkeypatch):
     """Bodies read without the kernel against ifcopenshell's own geometry, every seventh of them."""
-    monkeypatch.setattr(bodies_module, "tessellated", lambda jobs: ["left to the kernel"] * len(jobs))
+    monkeypatch.setattr(bodies_module, "tessellated", lambda jobs, _: ["left to the kernel"] * len(jobs))
     reading = open_models([ModelFile(model)])
     meshes, faults = reading.bodies(everything(reading))
     # One that has parts instead of a body is unknown to the kernel.

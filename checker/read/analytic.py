@@ -32,7 +32,8 @@ class Built:
 
     ``points`` (p, 3); ``triangles`` (t, 3) count from the first point of their own mesh and run anticlockwise seen
     from outside; both starts have n + 1 entries. ``usable`` (n,) says which of them may be used: the outlines of the
-    others cross or touch themselves. ``volume_m3`` (n,) is the area inside the outline times the height.
+    others cross or touch themselves. ``volume_m3`` (n,) is the area inside the outline times the height; where an
+    outline crosses itself, what it encloses the other way round is taken off.
     """
 
     points: Floats
@@ -114,7 +115,6 @@ class Extrusions:
         inward = along[triangle_owner, 2] < 0.0
         triangles[inward] = triangles[inward][:, ::-1]
         area = shapely.area(polygons)
-        area[~usable] = shapely.area(shapely.make_valid(polygons[~usable]))
         volume = area * np.abs(along[:, 2]) * metres**3
         return Built(points, triangles, 2 * first, starts(np.bincount(triangle_owner, minlength=n)), usable, volume)
 

@@ -7,10 +7,10 @@ from typing import Final
 import numpy as np
 
 from checker.errors import BadModel
-from checker.model import Bools, Floats, Ints, Meshes
+from checker.model import NO_BODY, NO_VOLUME, Bools, Floats, Ints, Meshes
 from checker.read.analytic import Built, Extrusions, starts
 from checker.read.elements import body_of
-from checker.read.kernel import Body, Job, tessellated
+from checker.read.kernel import Body, Job, Patience, tessellated
 from checker.read.place import FARTHEST_M, MALFORMED, Entity, axes, matrix_of, operator_matrix
 from checker.read.solids import first_equal, mesh_fault, sound, turned, volumes
 
@@ -67,8 +67,9 @@ class _Shapes:
 class Bodies:
     """Gathers the shapes that products are made of, each shape once, and builds the meshes of all of them together."""
 
-    def __init__(self, paths: Sequence[str], metres: Sequence[float]) -> None:
+    def __init__(self, paths: Sequence[str], metres: Sequence[float], patience: Patience) -> None:
         """``paths`` lead to the STEP text of each file, ``metres`` are the lengths of their units."""
+        self._patience = patience
         self._paths = paths
         self._metres = metres
         self._extrusions = Extrusions()
@@ -126,7 +127,7 @@ class Bodies:
             raise _NoBodyError("its placement cannot be followed")
         representation = body_of(carrier.product)
         if representation is None:
-            raise _NoBodyError("it has no body")
+            raise _NoBodyError(NO_BODY)
         if carrier.cut:
             # Only the kernel cuts openings. It answers in the frame of the product, like everything here.
             return [(self._shape(carrier.source, carrier.product, representation.id()), None)]
@@ -176,7 +177,7 @@ class Bodies:
         direct = extruded >= 0
         direct[direct] = computed.usable[extruded[direct]]
         asked = np.flatnonzero(~direct)
-        answers = tessellated([self._jobs[number] for number in asked])
+        answers = tessellated([self._jobs[number] for number in asked], self._patience)
         made = _joined([_NOTHING if isinstance(body, str) else body for body in answers])
 
         faults = [""] * len(extruded)
@@ -270,7 +271,7 @@ def _examine(meshes: Meshes, doubtful: Bools, whole: Bools, faults: list[str]) -
     owner = np.repeat(np.arange(len(meshes)), np.diff(meshes.triangle_start))
     volume = np.abs(volumes(meshes.points, meshes.triangles, owner, len(meshes)))
     for i in np.flatnonzero(whole & (volume < SMALLEST_VOLUME_M3)):
-        faults[i] = faults[i] or "its body has no volume"
+        faults[i] = faults[i] or NO_VOLUME
 
 
 def _farthest(meshes: Meshes) -> Floats:

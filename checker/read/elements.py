@@ -64,6 +64,8 @@ _SOLID_KINDS: Final = frozenset(
         "mappedrepresentation",
     }
 )
+_PLACES: Final = ("IfcSite", "IfcBuilding", "IfcBuildingStorey")
+"""Where exporters put elements; not every one writes all of them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +144,12 @@ class Relations:
             stated = relation[5]
             for item in relation[4] or ():
                 self.sets.setdefault(item.id(), []).extend([stated] if stated.id() else stated[0])
+
+    def adrift(self, model: ifcopenshell.file) -> bool:
+        """Whether buildings or storeys are there and nothing stands in any: relations stand last, and are cut off."""
+        places = [place for name in _PLACES for place in model.by_type(name)]
+        held = any(part.is_a("IfcElement") for place in places for part in self.children.get(place.id(), ()))
+        return bool(places) and not held and not model.by_type("IfcRelContainedInSpatialStructure")
 
     def wholes(self, product: Entity) -> Iterator[Entity]:
         """All elements a product is part of, innermost first."""

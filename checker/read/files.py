@@ -5,9 +5,11 @@ import hashlib
 import re
 import zipfile
 import zlib
+from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from mmap import ACCESS_READ, mmap
 from pathlib import Path, PurePosixPath
 from typing import Any, Final
 
@@ -15,7 +17,7 @@ import ifcopenshell
 from ifcopenshell import ifcopenshell_wrapper as wrapper
 
 from checker.errors import BadModel
-from checker.model import Remark
+from checker.model import Remark, Severity
 
 LARGEST_MODEL_BYTES: Final = 4 << 30
 """A model of this size already needs some 20 GB of memory."""
@@ -23,6 +25,8 @@ LARGEST_ZIP_RATIO: Final = 250
 """Model text shrinks to a fifth or a twentieth; what grows more than this was made to fill a disk."""
 MOST_ZIP_MEMBERS: Final = 100
 """An .ifcZIP holds one model and perhaps its pictures."""
+MOST_LOST_REFERENCES: Final = 20
+"""Programs leave a few references that lead nowhere; more are what is left of a file cut in half."""
 
 READ_AS: Final = {
     "IFC2X3_TC1": "IFC2X3",
@@ -66,6 +70,8 @@ _FIRST_BYTES: Final = (
 )
 """What files of other kinds begin with, what they are and what to do."""
 _LAST_RECORD: Final = re.compile(rb"[;\r\n]\s*#(\d+)\s*=\s*([A-Za-z0-9_]+)\s*\(")
+_RECORD: Final = re.compile(rb"'[^']*'|#(\d+)\s*=\s*IFC", re.IGNORECASE)
+"""A text, in which anything may stand, or the number of a record."""
 _OPEN: Final[Any] = ifcopenshell.open  # its published types lack `lazy`
 
 
@@ -122,7 +128,9 @@ class OpenFile:
         # The parser reports in no fixed order, and the text may quote the file: take one, harmless and short.
         first = "".join(c if c.isprintable() else "?" for c in min(faults))[:120]
         left_out = f"faulty records or references that were left out: {len(faults)}, such as: {first}"
-        return [*notes, Remark("warning", f"{self.path.name}: {left_out}")]
+        lost = sum("reference" in fault for fault in faults)
+        grave: Severity = "error" if lost > MOST_LOST_REFERENCES else "warning"
+        return [*notes, Remark(grave, f"{self.path.name}: {left_out}")]
 
 
 def open_file(path: Path, unpack_into: Callable[[], Path]) -> OpenFile:
@@ -130,13 +138,17 @@ def open_file(path: Path, unpack_into: Callable[[], Path]) -> OpenFile:
 
     Raises `BadModel` with one sentence for anything that is not a readable model.
     """
-    if path.is_dir():
-        raise BadModel(f"{path} is a folder. Name the .ifc or .ifcZIP files in it.")
-    if not path.exists():
-        raise BadModel(f"{path} does not exist. Check the name and the folder.")
-    if not path.is_file():
-        raise BadModel(f"{path} is not a file. Name an .ifc or .ifcZIP file.")
     try:
+        str(path).encode()
+    except UnicodeEncodeError as error:
+        raise BadModel(f"{str(path)!a} is a name whose bytes are no text (UTF-8). Rename the file.") from error
+    try:
+        if path.is_dir():
+            raise BadModel(f"{path} is a folder. Name the .ifc or .ifcZIP files in it.")
+        if not path.exists():
+            raise BadModel(f"{path} does not exist. Check the name and the folder.")
+        if not path.is_file():
+            raise BadModel(f"{path} is not a file. Name an .ifc or .ifcZIP file.")
         return _open_file(path, unpack_into)
     except OSError as error:
         reason = error.strerror or error
@@ -179,6 +191,7 @@ def _open_file(path: Path, unpack_into: Callable[[], Path]) -> OpenFile:
         raise BadModel(f"{path} {fault}. {_BROKEN}") from error
     opened = OpenFile(path, text_path, sha256, model, log, written_in if schema else "", letters)
     _check_complete(opened, tail)
+    _check_numbers(opened)
     return opened
 
 
@@ -316,6 +329,21 @@ def _check_complete(opened: OpenFile, tail: bytes) -> None:
         opened.model.by_id(int(number))
     except RuntimeError as error:
         raise BadModel(f"{opened.path} is damaged: its text cannot be followed to the end. {_BROKEN}") from error
+
+
+def _check_numbers(opened: OpenFile) -> None:
+    """Of two records with one number only one is read, and nobody knows which is meant."""
+    # Counting is fast; names may hold what looks like a record, so only what is too many is looked at.
+    found = sum(chunk.count(b"=IFC") + chunk.count(b"= IFC") for chunk in _chunks(opened.text_path))
+    if found <= len(opened.model.entity_names()):
+        return
+    with opened.text_path.open("rb") as stream, mmap(stream.fileno(), 0, access=ACCESS_READ) as whole:
+        numbers = Counter(int(record[1]) for record in _RECORD.finditer(whole) if record[1])
+    twice = sorted(number for number, times in numbers.items() if times > 1)
+    if twice:
+        stand = "records have the same number" if len(twice) == 1 else "numbers stand for more than one record"
+        which = f"two {stand}, #{twice[0]}," if len(twice) == 1 else f"{len(twice)} {stand}, such as #{twice[0]},"
+        raise BadModel(f"{opened.path} is damaged: {which} and nobody can tell which is meant. {_BROKEN}")
 
 
 def _unpacked(path: Path, folder: Path) -> Path:

@@ -16,8 +16,10 @@ import numpy as np
 
 from checker.model import Floats, Ints
 
-SECONDS_PER_BODY: Final = 60.0
-"""A heavy boolean takes a tenth of a second; single bodies that never end exist."""
+SECONDS_PER_BODY: Final = 20.0
+"""A heavy boolean takes a tenth of a second; single bodies that never end exist..."""
+SECONDS_AT_LEAST: Final = 2.0
+"""... and files with many: each that does not end halves the time for the next, down to this."""
 SECONDS_TO_OPEN: Final = 600.0
 MOST_FAILURES: Final = 10
 """So many crashes or hangs end the work: a file made to stop us must not take hours."""
@@ -39,16 +41,38 @@ Body = tuple[Floats, Ints]
 """Points (p, 3) in metres in the body's own frame, triangles (t, 3)."""
 
 
-def tessellated(jobs: Sequence[Job], seconds_per_body: float = SECONDS_PER_BODY) -> list[Body | str]:
-    """The bodies of all jobs in their order; a text says why there is none."""
+class Patience:
+    """How long one body may take, and how many may fail, over a whole run: all that never end share 50 seconds."""
+
+    def __init__(self, seconds: float = SECONDS_PER_BODY) -> None:
+        self.seconds = seconds
+        self._failures = 0
+        self._lock = threading.Lock()
+
+    def failed(self, hung: bool) -> None:
+        """Notes a body that ended its process; ``hung`` says whether it was waited for in vain."""
+        with self._lock:
+            self._failures += 1
+            if hung:
+                self.seconds = max(0.5 * self.seconds, min(self.seconds, SECONDS_AT_LEAST))
+
+    @property
+    def over(self) -> bool:
+        """Whether so many have failed that no more are asked for."""
+        return self._failures >= MOST_FAILURES
+
+
+def tessellated(jobs: Sequence[Job], patience: Patience | None = None) -> list[Body | str]:
+    """The bodies of all jobs in their order; a text says why there is none. ``patience`` is that of the run."""
     if not jobs:
         return []
+    patience = patience or Patience()
     processes = min(os.cpu_count() or 1, 1 + len(jobs) // BODIES_PER_PROCESS)
     shares = [sorted(range(i, len(jobs), processes), key=lambda j: jobs[j].path) for i in range(processes)]
     out: list[Body | str] = [""] * len(jobs)
     stop = threading.Event()
     with ThreadPoolExecutor(processes) as pool:
-        answers = pool.map(lambda share: _share([jobs[j] for j in share], seconds_per_body, stop), shares)
+        answers = pool.map(lambda share: _share([jobs[j] for j in share], patience, stop), shares)
         try:
             for share, bodies in zip(shares, answers, strict=True):
                 for j, body in zip(share, bodies, strict=True):
@@ -58,20 +82,19 @@ def tessellated(jobs: Sequence[Job], seconds_per_body: float = SECONDS_PER_BODY)
     return out
 
 
-def _share(jobs: Sequence[Job], seconds_per_body: float, stop: threading.Event) -> list[Body | str]:
+def _share(jobs: Sequence[Job], patience: Patience, stop: threading.Event) -> list[Body | str]:
     out: list[Body | str] = []
-    failures = 0
     while len(out) < len(jobs) and not stop.is_set():
-        if failures == MOST_FAILURES:
+        if patience.over:
             return out + [f"the geometry kernel failed {MOST_FAILURES} times before"] * (len(jobs) - len(out))
-        out += _ask_one_process(jobs[len(out) :], seconds_per_body, stop)
-        failures += 1
+        out += _ask_one_process(jobs[len(out) :], patience, stop)
     return out
 
 
-def _ask_one_process(jobs: Sequence[Job], seconds_per_body: float, stop: threading.Event) -> list[Body | str]:
+def _ask_one_process(jobs: Sequence[Job], patience: Patience, stop: threading.Event) -> list[Body | str]:
     """Answers up to and including the first that ends the process: always at least one."""
     out: list[Body | str] = []
+    seconds = SECONDS_TO_OPEN
     # -P: a file of our folder, or of the folder the user stands in, must never pass for a library.
     command = [sys.executable, "-P", str(_WORKER)]
     with (
@@ -88,17 +111,20 @@ def _ask_one_process(jobs: Sequence[Job], seconds_per_body: float, stop: threadi
             head = process.stdout.readline()
             message = json.loads(head) if head.endswith(b"\n") else None
             if message and "opening" in message:
-                watch.expect_within(SECONDS_TO_OPEN if message["opening"] else seconds_per_body)
+                seconds = patience.seconds
+                watch.expect_within(SECONDS_TO_OPEN if message["opening"] else seconds)
                 continue
             body = _received(message, process.stdout)
-            watch.expect_within(seconds_per_body)
             if body is None:
                 out.append(
-                    f"the geometry kernel did not finish it within {seconds_per_body:g} s"
+                    f"the geometry kernel did not finish it within {seconds:g} s"
                     if watch.fired
                     else "the geometry kernel crashed on it"
                 )
+                patience.failed(hung=watch.fired)
                 break
+            seconds = patience.seconds
+            watch.expect_within(seconds)
             out.append(body)
     return out
 

@@ -6,6 +6,7 @@ their micrometres.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, Final, TypeAlias
 
 import ifcopenshell
@@ -21,8 +22,6 @@ MALFORMED: Final = (AttributeError, IndexError, KeyError, OverflowError, Runtime
 """What reading an entity may raise where a damaged or hostile file holds the wrong things in it."""
 FARTHEST_M: Final = 1e9
 """Nothing is built a million kilometres away; such numbers would only overflow."""
-DEEPEST_PLACEMENT: Final = 64
-"""Real models nest placements five to ten deep; beyond this one refers to itself."""
 PLAUSIBLE_MAP_SCALE: Final = (0.9, 1.1)
 """Scale factors of map projections stay within half a percent of 1."""
 
@@ -186,25 +185,25 @@ class Placements:
         local = matrices(self._axes, metres)
         parents = np.array(self._parents, dtype=np.int64)
         depth = _depths(parents)
+        by_depth = np.argsort(depth, kind="stable")
+        levels = np.searchsorted(depth[by_depth], np.arange(1, int(depth.max(initial=0)) + 2)).tolist()
         world = local.copy()
         with np.errstate(all="ignore"):
-            for level in range(1, int(depth.max(initial=0)) + 1):
-                rows = np.flatnonzero(depth == level)
+            for begin, end in pairwise(levels):
+                rows = by_depth[begin:end]
                 world[rows] = world[parents[rows]] @ local[rows]
         world[(depth < 0) | ~(np.abs(world).max(axis=(1, 2)) < FARTHEST_M)] = np.nan
         return world
 
 
 def _depths(parents: Ints) -> Ints:
-    """How many placements each one is relative to; -1 where that never ends."""
-    depth = np.zeros(len(parents), dtype=np.int64)
+    """How many placements (n,) each one is relative to; -1 where that never ends."""
+    depth = (parents >= 0).astype(np.int64)
     above = parents.copy()
-    for _ in range(DEEPEST_PLACEMENT):
-        open_ends = above >= 0
-        if not open_ends.any():
-            return depth
-        depth += open_ends
-        above = np.where(open_ends, parents[above], -1)
+    for _ in range(len(parents).bit_length()):
+        on = above >= 0
+        depth[on] += depth[above[on]]
+        above[on] = above[above[on]]
     depth[above >= 0] = -1
     return depth
 

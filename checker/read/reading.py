@@ -17,12 +17,15 @@ from checker.read.bodies import Bodies, Carrier
 from checker.read.elements import Found, Words, text
 from checker.read.files import OpenFile, open_file
 from checker.read.grid import grid_axes
+from checker.read.kernel import Patience
 from checker.read.place import MALFORMED, LengthUnit, MapPlace, Placements, between_maps, length_unit, map_place
 from checker.read.points import Points
 from checker.read.queries import Limit, check_query, chosen
 
 SAME_AXIS_M: Final = 1e-3
 """Each trade draws the grid again: axes of one tag that differ by less are one."""
+FEWEST_ADRIFT: Final = 5
+"""A file of so few elements that stand in no building may be a sketch."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +63,7 @@ class Reading:
     def __init__(self, loaded: Sequence[_Loaded], frames: Sequence[Floats]) -> None:
         """``frames`` (4, 4) lead from the frame of each file to the common one."""
         self._loaded = loaded
+        self._patience = Patience()
         same = np.eye(4)
         self.sources = tuple(
             one.source if (frame == same).all() else replace(one.source, frame=tuple(map(tuple, frame.tolist())))
@@ -141,7 +145,8 @@ class Reading:
 
         ``wanted`` (n,) says which elements are needed; the others stay empty and cost nothing.
         """
-        bodies = Bodies([str(one.opened.text_path) for one in self._loaded], [one.unit.metres for one in self._loaded])
+        paths = [str(one.opened.text_path) for one in self._loaded]
+        bodies = Bodies(paths, [one.unit.metres for one in self._loaded], self._patience)
         chosen = np.flatnonzero(wanted)
         meshes, found = bodies.build([self._carriers[i] for i in chosen])
         faults = [""] * len(self.elements)
@@ -258,6 +263,9 @@ def _load_unguarded(number: int, file: ModelFile, opened: OpenFile) -> _Loaded:
             remarks.append(Remark("note", f"{path.name} {wrong}. Nothing here depends on it."))
     words = Words(opened, number)
     found = list(words.found())
+    if len(found) >= FEWEST_ADRIFT and words.relations.adrift(model):
+        none = f"none of its {len(found)} elements stands in its site, building or storeys, as in a file cut in half"
+        remarks.append(Remark("error", f"{path.name}: {none}. See whether it is whole, or export the model again."))
     placements = Placements()
     rows = [tuple(placements.row(product[5]) for product in one.carriers) for one in found]
     cut = [tuple(words.relations.is_cut(product) for product in one.carriers) for one in found]
