@@ -144,11 +144,15 @@ def lacks(
     like, across, out = _in_lane(seams, facade, found, state == FAIL)
     point = seams.world(spot, across, out)
     # A gap at a corner has no length along the seam.
+    corner = (state == FAIL) & np.isfinite(found.corner[:, 0, 0])
     whole = (missing > found.gap - g.SAME_LENGTH) & (found.gap_to - found.gap_from > g.SAME_LENGTH)
     ends = [
         np.where(by_gap, np.where(whole, gap_end, seam_end), found.lap_at + sign * 0.5 * found.lap)
         for gap_end, seam_end, sign in ((found.gap_from, first, -1.0), (found.gap_to, last, 1.0))
     ]
+    span = np.stack([seams.world(end, across, out) for end in ends], axis=1)
+    span = np.where(corner[:, None, None], found.corner, span)
+    point = np.where(corner[:, None], found.corner.mean(axis=1), point)
     if anchor is None:
         anchor = np.where(seams.column >= 0, seams.column, np.where(seams.left >= 0, seams.left, seams.right))
     if cause is None:
@@ -167,7 +171,7 @@ def lacks(
         warning=np.zeros(count, bool),
         pieces=np.stack([found.piece, found.other, np.where(by_gap, found.astray, -1)], axis=1),
         blame=Blame.unmovable(nobody, seams.frame[:, 0], cause, anchor),
-        span=np.stack([seams.world(end, across, out) for end in ends], axis=1),
+        span=span,
         like=np.where(by_gap, like, -1),
     )
 
@@ -246,10 +250,14 @@ class Spread:
     most: Ints
 
 
-def spread(seams: Seams, rows: Positions, values: Floats) -> Spread:
-    """Extremes on each seam of values (m,) measured on sections of pieces; places lie in the middle of the piece."""
+def spread(seams: Seams, rows: Positions, values: Floats, out: Floats | None = None) -> Spread:
+    """Extremes on each seam of values (m,) measured on sections of pieces.
+
+    Places lie in the middle of the piece, or at the coordinates ``out`` (m,) of its section.
+    """
     count = len(seams)
-    at = seams.take(rows.seam).world(rows.at, *(0.5 * (rows.low + rows.high)).T)
+    across, middle = (0.5 * (rows.low + rows.high)).T
+    at = seams.take(rows.seam).world(rows.at, across, middle if out is None else out)
     found = []
     for sign in (1.0, -1.0):
         order = np.lexsort((np.arange(len(values)), (sign * values).round(9), rows.seam))
@@ -263,9 +271,20 @@ def spread(seams: Seams, rows: Positions, values: Floats) -> Spread:
 
 
 def pieces_within(
-    seams: Seams, found: Spread, low_mm: float, high_mm: float, says_low: str, says_high: str, blame: Blame
+    seams: Seams,
+    found: Spread,
+    low_mm: float,
+    high_mm: float,
+    says_low: str,
+    says_high: str,
+    blame: Blame,
+    way: Floats | None = None,
+    before: float = 0.5,
 ) -> Verdicts:
-    """Verdicts on what was measured on the pieces of a layer; a seam without pieces passes: others tell that."""
+    """Verdicts on what was measured on the pieces of a layer; a seam without pieces passes: others tell that.
+
+    ``way`` and ``before`` as for `within`.
+    """
     none = np.isnan(found.smallest)
     allowed = (low_mm if np.isfinite(low_mm) else high_mm) / MM
     verdicts = within(
@@ -279,6 +298,8 @@ def pieces_within(
         says_low=says_low,
         says_high=says_high,
         blame=blame,
+        way=way,
+        before=before,
     )
     too_low = low_mm / MM - found.smallest >= found.largest - high_mm / MM
     piece = np.where(too_low, found.least, found.most)
@@ -411,10 +432,13 @@ def narrowest(facade: Facade, layer: Layer, kind: type[Seams]) -> Strip:
     return result
 
 
-def open_depth(seams: Seams, pieces: Pieces, low: Floats, high: Floats, joint: float) -> tuple[Floats, Floats]:
+def open_depth(
+    seams: Seams, pieces: Pieces, low: Floats, high: Floats, joint: float
+) -> tuple[Floats, Floats, tuple[Floats, Floats]]:
     """How much of the depth from ``low`` to ``high`` (n,), outwards, pieces leave open at the worst place of each seam.
 
-    Stretches along no longer than ``joint`` (metres) do not count. Gives that depth and its place along (n,).
+    Stretches along no longer than ``joint`` (metres) do not count. Gives that depth, its place along, and from where to
+    where outwards it is open there (n,): NaN where nothing is, or at several places.
     """
     count = len(seams)
     everyone = np.arange(count)
@@ -442,7 +466,12 @@ def open_depth(seams: Seams, pieces: Pieces, low: Floats, high: Floats, joint: f
     depth, at = np.zeros(count), 0.5 * (seams.start + seams.end)
     depth[seam[lead]] = np.maximum(left[lead], 0.0)
     at[seam[lead]] = 0.5 * (start + end)[lead]
-    return depth, at
+    first, last = np.full(count, np.nan), np.full(count, np.nan)
+    holes = g.complement(filled, low[seam], high[seam])
+    wide = np.isin(holes.group, lead) & (holes.end - holes.start > g.SAME_LENGTH)
+    lone = wide & (np.bincount(holes.group[wide], minlength=len(seam))[holes.group] == 1)
+    first[seam[holes.group[lone]]], last[seam[holes.group[lone]]] = holes.start[lone], holes.end[lone]
+    return depth, at, (first, last)
 
 
 @dataclass(frozen=True)
@@ -581,6 +610,7 @@ def in_section(
     along: int = 2,
     out: tuple[Floats, Floats] | None = None,
     across: Floats | None = None,
+    says_negative: str = "",
 ) -> Verdicts:
     """Verdicts on what was measured in the section of seams at ``at`` (n,) along them, of elements ``piece``.
 
@@ -607,6 +637,7 @@ def in_section(
         fault=("",) * count,
         says_low=says_low,
         says_high=says_high,
+        says_negative=says_negative,
         words=words,
         blame=Blame(
             part=piece,
@@ -625,10 +656,13 @@ def in_section(
     return replace(verdicts, span=np.stack([seams.world(at, place, each) for each in out], axis=1))
 
 
-def laid_over(seams: PanelEndSeams, facade: Facade, layer: Layer, least_mm: float, says: str, what: str) -> Verdicts:
+def laid_over(
+    seams: PanelEndSeams, facade: Facade, layer: Layer, least_mm: float, says: str, says_negative: str, what: str
+) -> Verdicts:
     """Verdicts on how far a layer that covers seams reaches over the panel ends on both sides.
 
-    ``says`` has ``{side}`` and ``{value}``; ``what`` names the piece that a move to one side may mend.
+    ``says`` has ``{side}`` and ``{value}``, ``says_negative`` ``{side}`` and ``{distance}`` where it does not reach a
+    panel; ``what`` names the piece that a move to one side may mend.
     """
     pieces = pieces_on(facade, layer, type(seams), whole=True)
     found = fill(seams, pieces, 0, np.full(len(seams), -np.inf), np.full(len(seams), np.inf))
@@ -644,12 +678,31 @@ def laid_over(seams: PanelEndSeams, facade: Facade, layer: Layer, least_mm: floa
         least_mm,
         np.inf,
         says_low=says,
+        says_negative=says_negative,
         words={"side": ["left" if each else "right" for each in on_left]},
         what=what,
         shifts=Shifts(least_mm / MM - right, left - least_mm / MM),
         along=1,
     )
     return replace(verdicts, span=np.stack([seams.world(at, each, seams.outer) for each in (end, reach)], axis=1))
+
+
+def open_beside(seams: PanelEndSeams, pieces: Pieces, most_mm: float, says: str) -> Verdicts:
+    """Verdicts on how much of the width between the panel ends what lies between them leaves open beside it.
+
+    ``says`` names it. Seams without a piece pass; so do those narrower than that.
+    """
+    low, high = np.minimum(seams.near, seams.far), np.maximum(seams.near, seams.far)
+    found = fill(seams, pieces, 0, low, high)
+    return in_section(
+        seams,
+        high - low - found.least,
+        found.at_least,
+        found.piece_least,
+        -np.inf,
+        most_mm,
+        says_high=f"{says} leaves {{value}} of the seam's width open beside it",
+    )
 
 
 def above_rails(seams: Seams, facade: Facade, layer: Layer) -> tuple[Floats, Ints]:
@@ -708,7 +761,7 @@ def packed(
     found = pieces_on(facade, layer, kind)
     both = [(getattr(found, name), getattr(beside, name)) for name in Pieces.__dataclass_fields__]
     every = Pieces(*(np.concatenate(each) for each in both))
-    depth, at = open_depth(seams, every, low, high, SHORTEST_HOLE)
+    depth, at, out = open_depth(seams, every, low, high, SHORTEST_HOLE)
     doubt = [text or facade.fault_of(np.array([piece])) for text, piece in zip(seams.fault, own.doubtful, strict=True)]
     fault = [
         text or ("" if known else "its depth cannot be measured")
@@ -726,6 +779,7 @@ def packed(
         says_high=f"{says} is open over {{value}} of its depth",
         blame=Blame.unmovable(np.full(len(seams), -1, np.int64), seams.frame[:, 0], cause, anchor),
     )
+    verdicts = replace(verdicts, span=np.stack([seams.world(at, _middle(seams), each) for each in out], axis=1))
     return verdicts if own.modelled else unmodelled(verdicts)
 
 
@@ -843,11 +897,13 @@ def sealed_ends(
         far = np.einsum("nj,nj->n", place, edges.frame[joint][:, 0])[known] if len(edges) else np.zeros(0)
         mine = joint[known]
         first, last = (far, edges.end[mine]) if side == 0 else (edges.start[mine], far)
-        lost, at, found = uncovered(lane.inside, edges.line[mine], first, last)
+        lost, between, found = uncovered(lane.inside, edges.line[mine], first, last)
         missing[side, known], full[side, known], piece[side, known] = lost, np.maximum(last - first, 0.0), found
         spot = crossings.point.copy()
         middle = 0.5 * (edges.near + edges.far)[mine]
-        spot[known] = edges.take(mine).world(at, middle, 0.5 * (edges.inner + edges.outer)[mine])
+        spot[known] = edges.take(mine).world(
+            0.5 * (between[0] + between[1]), middle, 0.5 * (edges.inner + edges.outer)[mine]
+        )
         point.append(spot)
     worse = np.where(missing[1] > missing[0] + g.SAME_LENGTH, 1, 0)
     rows = np.arange(count)

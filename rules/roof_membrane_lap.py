@@ -122,9 +122,11 @@ def _least_lap(facade: Facade, seams: Seams) -> tuple[Floats, Floats, Ints]:
     outer = g.silhouettes(facade.model.meshes, found.element, frames, 2, 1, 0)
     face = seams.inner[found.seam]
     wall = g.Lines(np.stack([found.start, found.end], axis=1), np.stack([face, face], axis=1))
-    over = g.extremes(wall, outer, found.start, found.end)
-    upright = _on_face(facade, seams, found.seam, found.element)
-    lap = np.maximum(over.smallest, upright)
+    # On a slope sheets are cut plumb: at their very ends not all of the section is there.
+    upright = np.abs(frames[:, 0, 2]) * (found.high - found.low)[:, 0]
+    inset = np.minimum(upright + g.SAME_LENGTH, 0.5 * (found.end - found.start))
+    over = g.extremes(wall, outer, found.start + inset, found.end - inset)
+    lap = np.maximum(over.smallest, _on_face(facade, seams, found.seam, found.element))
     # Where sheets lap, the longer one counts: a sheet is judged where it lies alone or reaches further.
     best = _covered(found.seam, found.start, found.end, lap)
     count = len(seams)
