@@ -225,8 +225,9 @@ def _crosses(facade: Facade, pieces: Pieces, frame: Floats) -> Bools:
 
 
 def _runs_through(facade: Facade, element: Ints, frame: Floats) -> Bools:
-    """Whether parts (m,) run from inside outwards in frames (m, 3, 3)."""
-    result: Bools = np.abs(np.einsum("mj,mj->m", facade.boxes.axes[element, 0], frame[:, 2])) > THROUGH
+    """Whether parts (m,) run from inside outwards in frames (m, 3, 3); compact ones run nowhere."""
+    slender = facade.boxes.size[element, 0] >= 2.0 * facade.boxes.size[element, 1]
+    result: Bools = slender & (np.abs(np.einsum("mj,mj->m", facade.boxes.axes[element, 0], frame[:, 2])) > THROUGH)
     return result
 
 

@@ -420,7 +420,8 @@ class Strip:
 def narrowest(facade: Facade, layer: Layer, kind: type[Seams]) -> Strip:
     """The narrowest piece of a layer that runs along each seam, measured outwards."""
     found = pieces_on(facade, layer, kind)
-    found = taken(found, found.parallel)
+    # Legs of a ring that only end at a seam are shorter there than wide.
+    found = taken(found, found.parallel & (found.end - found.start > found.high[:, 1] - found.low[:, 1]))
     count = len(facade.seams[kind])
     result = Strip(np.full(count, -1, np.int64), np.full(count, np.nan), np.full(count, np.nan), np.full(count, np.nan))
     width = found.high[:, 1] - found.low[:, 1]
@@ -692,17 +693,39 @@ def open_beside(seams: PanelEndSeams, pieces: Pieces, most_mm: float, says: str)
 
     ``says`` names it. Seams without a piece pass; so do those narrower than that.
     """
-    low, high = np.minimum(seams.near, seams.far), np.maximum(seams.near, seams.far)
-    found = fill(seams, pieces, 0, low, high)
-    return in_section(
-        seams,
-        high - low - found.least,
-        found.at_least,
-        found.piece_least,
-        -np.inf,
-        most_mm,
-        says_high=f"{says} leaves {{value}} of the seam's width open beside it",
-    )
+    group, seam = _abreast(pieces)
+    at = seams.take(seam)
+    low, high = np.minimum(at.near, at.far), np.maximum(at.near, at.far)
+    found = fill(at, replace(pieces, seam=group), 0, low, high)
+    left_open = high - low - found.least
+    # Where it is open on both sides, there is no one dimension.
+    on_left = np.abs(found.first - low - left_open) < g.SAME_LENGTH
+    on_right = np.abs(high - found.last - left_open) < g.SAME_LENGTH
+    ends = np.where(on_left, low, np.where(on_right, found.last, np.nan)), np.where(on_left, found.first, high)
+    order = np.lexsort((np.nan_to_num(left_open, nan=-np.inf).round(9), seam))
+    worst = order[np.append(np.diff(seam[order]) > 0, True)] if len(order) else order
+    value, along = np.full(len(seams), np.nan), np.full(len(seams), np.nan)
+    piece, span = np.full(len(seams), -1, np.int64), np.full((len(seams), 2, 3), np.nan)
+    rows = seam[worst]
+    value[rows], along[rows], piece[rows] = left_open[worst], found.at_least[worst], found.piece_least[worst]
+    middle = 0.5 * (at.inner + at.outer)
+    span[rows] = np.stack([at.world(found.at_least, each, middle) for each in ends], axis=1)[worst]
+    says_high = f"{says} leaves {{value}} of the seam's width open beside it"
+    return replace(in_section(seams, value, along, piece, -np.inf, most_mm, says_high=says_high), span=span)
+
+
+def _abreast(pieces: Pieces) -> tuple[Ints, Ints]:
+    """Groups (k,) of pieces that lie abreast in a seam, none wholly in front of the others, and the seam of each."""
+    order = np.lexsort((pieces.low[:, 1] + pieces.high[:, 1], pieces.seam))
+    middle, seam = 0.5 * (pieces.low + pieces.high)[order, 1], pieces.seam[order]
+    fresh = np.ones(len(order), bool)
+    reach = -np.inf
+    for i, k in enumerate(order.tolist()):
+        fresh[i] = i == 0 or seam[i] != seam[i - 1] or middle[i] > reach
+        reach = pieces.high[k, 1] if fresh[i] else max(reach, pieces.high[k, 1])
+    group = np.empty(len(order), np.int64)
+    group[order] = np.cumsum(fresh) - 1
+    return group, seam[fresh]
 
 
 def above_rails(seams: Seams, facade: Facade, layer: Layer) -> tuple[Floats, Ints]:

@@ -5,7 +5,7 @@ from typing import Final
 
 import numpy as np
 
-from checker.facade import Facade, PanelEndSeams
+from checker.facade import SLACK, Facade, PanelEndSeams
 from checker.measure import Shifts, above_rails, fill, fire_ratings, in_section, joined, lacks, open_beside, pieces_on
 from checker.model import Bools
 from checker.rule import MM, Verdicts, limit, rule
@@ -68,7 +68,8 @@ def seam_foam(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts:
     there = lacks(seams, facade, SEAM_FOAM, PanelEndSeams, limits.joint_mm, _SAYS)
     pieces = pieces_on(facade, SEAM_FOAM, PanelEndSeams, whole=True)
     face = np.where(np.isnan(seams.front), seams.inner, np.minimum(column_face(seams), seams.inner))
-    found = fill(seams, pieces, 1, face, np.maximum(seams.outer, face))
+    # Drawn pressed, the strip reaches a little into the column; it is as deep all the same.
+    found = fill(seams, pieces, 1, face - SLACK, np.maximum(seams.outer, face))
     off = found.first - face
     allowed = seams.inner - face + limits.loose_mm / MM
     above, lowest = above_rails(seams, facade, SEAM_FOAM)
