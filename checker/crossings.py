@@ -145,6 +145,10 @@ def _nearest(line: Ints, height: Floats, other_line: Ints, other_height: Floats)
 
 
 def _apart(low: Floats, high: Floats, other_low: Floats, other_high: Floats) -> Floats:
-    """How far other stretches lie above (positive) or below stretches (n,); 0 where they overlap."""
-    apart: Floats = np.maximum(other_low - high, 0.0) - np.maximum(low - other_high, 0.0)
+    """How far other stretches lie above (positive) or below stretches (n,): 0 where one lies within the other.
+
+    Of both steps, of the lower and of the upper edge, the smaller one: the larger one has the difference in width.
+    """
+    lower, upper = other_low - low, other_high - high
+    apart: Floats = np.maximum(np.minimum(lower, upper), 0.0) + np.minimum(np.maximum(lower, upper), 0.0)
     return apart

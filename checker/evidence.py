@@ -89,6 +89,8 @@ _SMALL_PARTS: Final = frozenset(
 """Classes whose material may tell what they are (a wall of rubber would be a wall)."""
 LAYERS: Final = frozenset({"seal", "sealant", "foam", "insulation", "tape", "flashing", "membrane", "eave-profile"})
 """Roles of what lies in or over a seam."""
+_KINDS: Final[Mapping[str, tuple[str, ...]]] = {"seal": ("sealant", "foam", "tape"), "flashing": ("eave-profile",)}
+"""Roles that also stand for a whole kind: ``Seal`` as the type of a tape says nothing against the tape."""
 _ANYTHING: Final = frozenset(AT)
 _CORES: Final = [AT["insulation"], AT["foam"]]
 _LAYERED: Final = 0.6
@@ -168,6 +170,9 @@ def _evidence(element: Element) -> Evidence:
         reading = words.read(text)
         for role in reading.claims.keys() & roles:
             at, value = AT[role], weight * reading.claims[role]
+            # What the name calls by a word of its own, a type may call by that of its kind.
+            if field != "name" and max((score[AT[each]] for each in _KINDS.get(role, ())), default=0.0) > value / 2:
+                value *= 0.5
             if value > score[at]:
                 score[at], said[at] = value, (field, reading.words)
 

@@ -347,6 +347,7 @@ class RailSupports(Subjects):
 class RailJoints(Subjects):
     """Places where base rails follow each other, along a side or round a corner: ``gap`` (n,), negative for an overlap.
 
+    ``way`` (n, 3) is the unit direction from the first to the second one in which it is measured.
     ``opens_first`` and ``opens_second`` (n,) tell by how much the gap grows for each metre that rail is moved to the
     right along its own side, ``right_first`` and ``right_second`` (n, 3); 0 where moving it is no remedy.
     """
@@ -354,6 +355,7 @@ class RailJoints(Subjects):
     first: Ints
     second: Ints
     gap: Floats
+    way: Floats
     opens_first: Floats
     opens_second: Floats
     right_first: Floats
@@ -392,7 +394,7 @@ class Crossings(Subjects):
 
     ``left`` and ``right`` (n,) are positions in the panel-edge seams, -1 for none; ``end`` those in the panel-end
     seams, ``along`` the coordinate there. ``step`` in metres is how far the joint on the right lies above that on the
-    left: 0 where the open joints overlap; where one side has none, to the nearest edge of the panel there.
+    left: 0 where one open joint lies within the other; where one side has none, to the nearest edge of the panel there.
     """
 
     left: Ints

@@ -20,6 +20,10 @@ THROUGH: Final = 0.7
 STRAIGHT: Final = 0.99996
 """A part runs along a line, and not askew to it, when the cosine of its direction with it is above this (half a
 degree)."""
+LEAST_LEVEL: Final = 0.5
+"""Lines that slope by more than this, as the cosine of their slope, are none of roof edges."""
+END_SECTION: Final = 0.02
+"""So far from its ends a piece is cut to see how high its section is there (metres)."""
 WIDEST_STRIP: Final = 0.30
 """A part no wider than this, and three times as long, has one direction."""
 CORNER_STRETCH: Final = 0.15
@@ -161,6 +165,7 @@ def _pieces(
     low, high = lower[line[pair]], upper[line[pair]]
     strict = None if layer is not None and layer.reaching else zone
     inside, _ = _stretches(facade, local, pair, line, element, frame, low, high, strict, reach, suits)
+    inside = _cut_plumb(facade, inside, frame, g.lowest(np.nan_to_num(seams.near), seams.line, len(first)))
     # Behind a piece that runs through, at an inner corner, the line has come to its end.
     deep = (zone.out_high - zone.out_low)[inside.lane]
     through = _runs_through(facade, inside.element, frame[inside.lane])
@@ -168,6 +173,39 @@ def _pieces(
     start = np.where(through & (inside.start - first < deep), np.minimum(inside.start, first), inside.start)
     end = np.where(through & (last - inside.end < deep), np.maximum(inside.end, last), inside.end)
     return replace(inside, start=start, end=end), around.take(around.meets(line_ends(seams)))
+
+
+def _cut_plumb(facade: Facade, pieces: Pieces, frame: Floats, near: Floats) -> Pieces:
+    """The pieces, those on sloping lines that are cut plumb with ends where their cut meets the edge ``near`` (l,).
+
+    Such a piece reaches further along the line at one edge of its section than at the other, and so does the next one
+    that butts there.
+    """
+    frames = frame[pieces.lane]
+    level = frames[:, 0] * [1.0, 1.0, 0.0]
+    flat = np.linalg.norm(level, axis=1)
+    slopes = np.flatnonzero((flat > LEAST_LEVEL) & (flat < 1 - 1e-9))
+    if not len(slopes):
+        return pieces
+    frames, flat = frames[slopes], flat[slopes]
+    level = level[slopes] / flat[:, None]
+    turned = np.stack([level, np.cross(frames[:, 2], level), frames[:, 2]], axis=1)
+    whole_low, whole_high = g.extents(facade.model.meshes, pieces.element[slopes], turned)
+    lean = np.einsum("mj,mj->m", frames[:, 1], level)
+    edge = near[pieces.lane[slopes]]
+    start, end = pieces.start.copy(), pieces.end.copy()
+    inset = np.minimum(END_SECTION, 0.5 * (end - start)[slopes])
+    at = np.stack([start[slopes] + inset, end[slopes] - inset], axis=1)
+    low, high = g.slices(facade.model.meshes, pieces.element[slopes], frames, at)
+    for k, ends, reach, sign in ((0, start, whole_low[:, 0], -1.0), (1, end, whole_high[:, 0], 1.0)):
+        lowest, highest = low[:, k, 0], high[:, k, 0]
+        # Where along the line a plumb cut there meets a place across it; and how far the piece reaches then.
+        furthest = (reach - np.where(sign * lean > 0, lowest, highest) * lean) / flat
+        leans = np.abs(lean / flat) * (highest - lowest)
+        plumb = np.abs(furthest - ends[slopes]) < np.maximum(0.25 * leans, g.SAME_LENGTH)
+        plumb &= leans > g.SAME_LENGTH
+        ends[slopes] = np.where(plumb, (reach - edge * lean) / flat, ends[slopes])
+    return replace(pieces, start=start, end=np.maximum(end, start))
 
 
 def _frames(seams: Seams, lines: int) -> Floats:
@@ -187,8 +225,9 @@ def _crosses(facade: Facade, pieces: Pieces, frame: Floats) -> Bools:
 
 
 def _runs_through(facade: Facade, element: Ints, frame: Floats) -> Bools:
-    """Whether parts (m,) run from inside outwards in frames (m, 3, 3)."""
-    result: Bools = np.abs(np.einsum("mj,mj->m", facade.boxes.axes[element, 0], frame[:, 2])) > THROUGH
+    """Whether parts (m,) run from inside outwards in frames (m, 3, 3); compact ones run nowhere."""
+    slender = facade.boxes.size[element, 0] >= 2.0 * facade.boxes.size[element, 1]
+    result: Bools = slender & (np.abs(np.einsum("mj,mj->m", facade.boxes.axes[element, 0], frame[:, 2])) > THROUGH)
     return result
 
 

@@ -37,7 +37,8 @@ class Cover:
     that lies in it there, ``piece`` and ``other`` the pieces that overlap, or between which the gap lies (element
     numbers, -1 for none).
     ``doubtful`` is a piece on the seam whose body cannot be measured. ``modelled`` says whether any piece is there.
-    ``joints`` are all places where pieces follow each other.
+    ``joints`` are all places where pieces follow each other. ``corner`` (n, 2, 3) are the two places between which a
+    gap or an overlap at a corner lies, world less origin, NaN where it lies along the seam.
     """
 
     share: Floats
@@ -55,6 +56,7 @@ class Cover:
     doubtful: Ints
     modelled: bool
     joints: "Joints"
+    corner: Floats
 
 
 @dataclass(frozen=True)
@@ -175,18 +177,24 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
         piece[s], other[s] = meets.first[order], meets.second[order]
     merged = Joints(*(np.concatenate([getattr(j, name) for j in joints]) for name in Joints.__dataclass_fields__))
     share = share if modelled else np.zeros(count)
+    corner = np.full((count, 2, 3), np.nan)
     if layer.rings and modelled:
-        for s, at, wide, first_piece, second_piece in _open_corners(facade, seams, lanes[0].inside):
+        for s, at, first_piece, second_piece, ends in _open_corners(facade, seams, lanes[0].inside):
+            wide = float(np.linalg.norm(ends[1] - ends[0]))
             if wide > max(gap[s], lap[s]):
                 gap[s], own[s], gap_from[s], gap_to[s] = wide, wide, at, at
-                piece[s], other[s] = first_piece, second_piece
+                piece[s], other[s], corner[s] = first_piece, second_piece, ends
     if kind is BaseSeams and modelled and not layer.may_lap:
-        turns, corner = facade.of(FootCorners), at_corners(facade, layer)
-        for k in np.flatnonzero(corner.gap < 0).tolist():
-            s, deep = int(turns.after[k]), -float(corner.gap[k])
-            if deep > max(gap[s], lap[s]):
-                lap[s], lap_at[s] = deep, seams.start[s]
-                piece[s], other[s] = corner.first[k], corner.second[k]
+        turns, round_it = facade.of(FootCorners), at_corners(facade, layer)
+        for k in np.flatnonzero(np.isfinite(round_it.gap)).tolist():
+            s, wide = int(turns.after[k]), float(round_it.gap[k])
+            if abs(wide) > max(gap[s], lap[s]) + g.SAME_LENGTH:
+                if wide < 0:
+                    lap[s], lap_at[s] = -wide, seams.start[s]
+                else:
+                    gap[s], own[s], gap_from[s], gap_to[s] = wide, wide, seams.start[s], seams.start[s]
+                piece[s], other[s] = round_it.first[k], round_it.second[k]
+                corner[s] = round_it.point[k] + np.array([[-0.5], [0.5]]) * wide * round_it.way[k]
     return Cover(
         share,
         gap,
@@ -203,6 +211,7 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
         doubtful,
         modelled,
         merged,
+        corner,
     )
 
 
@@ -243,11 +252,12 @@ def positions(facade: Facade, layer: Layer, kind: type[Seams]) -> Positions:
     return Positions(on[row], np.concatenate(number)[row], part[row], at[met], low[met], high[met])
 
 
-def _open_corners(facade: Facade, seams: Seams, pieces: Pieces) -> Iterator[tuple[int, float, float, int, int]]:
+def _open_corners(facade: Facade, seams: Seams, pieces: Pieces) -> Iterator[tuple[int, float, int, int, Floats]]:
     """Corners of frames at which the pieces along two edges do not meet.
 
-    For each the seam whose piece stays further away from the corner, where along it, the clear distance in the plane of
-    the facade, and both pieces. The edges of a frame follow each other as sill, head, left and right.
+    For each the seam whose piece stays further away from the corner, where along it, both pieces, and the two places
+    (2, 3) in the plane of the facade at which they come nearest to each other. The edges of a frame follow each other
+    as sill, head, left and right.
     """
     bounds = np.searchsorted(pieces.lane, np.arange(len(seams) + 1))
 
@@ -272,9 +282,12 @@ def _open_corners(facade: Facade, seams: Seams, pieces: Pieces) -> Iterator[tupl
             two = reaching(upright, z, -1.0 if on_top else 1.0) & near.keys()
             if not (one and two) or one & two:
                 continue
-            wide, first, second = shortest_way(near, one, two)
+            _, first, second = shortest_way(near, one, two)
             lying_is_off = shapely.distance(near[first], corner) >= shapely.distance(near[second], corner)
-            yield (lying, u, wide, first, second) if lying_is_off else (upright, z, wide, first, second)
+            low, high = g.extents(facade.model.meshes, np.array([first]), seams.frame[[sill]])
+            ends = shapely.get_coordinates(shapely.shortest_line(near[first], near[second]))
+            ends = np.column_stack([ends, np.full(2, 0.5 * (low + high)[0, 2])]) @ seams.frame[sill]
+            yield (lying, u, first, second, ends) if lying_is_off else (upright, z, first, second, ends)
 
 
 def edges_at(pieces: Pieces, line: Ints, at: Floats, axis: int) -> tuple[Floats, Floats]:
@@ -290,11 +303,11 @@ def edges_at(pieces: Pieces, line: Ints, at: Floats, axis: int) -> tuple[Floats,
     return low, high
 
 
-def uncovered(pieces: Pieces, line: Ints, low: Floats, high: Floats) -> tuple[Floats, Floats, Ints]:
+def uncovered(pieces: Pieces, line: Ints, low: Floats, high: Floats) -> tuple[Floats, tuple[Floats, Floats], Ints]:
     """What pieces leave open between ``low`` and ``high`` (m,) on lines.
 
-    Gives the whole length, the middle of the longest open stretch (or of all where none is), and a piece that reaches
-    into the stretch, -1 for none.
+    Gives the whole length, the ends of the longest open stretch (twice the middle of all where none is), and a piece
+    that reaches into the stretch, -1 for none.
     """
     order = np.argsort(pieces.lane, kind="stable")
     lines = int(max(line.max(initial=-1), pieces.lane.max(initial=-1))) + 1
@@ -304,12 +317,12 @@ def uncovered(pieces: Pieces, line: Ints, low: Floats, high: Floats) -> tuple[Fl
     piece, which = piece[meets], which[meets]
     holes = g.complement(g.merge(which, pieces.start[piece], pieces.end[piece]), low, high)
     long = holes.end - holes.start
-    at = 0.5 * (low + high)
+    first, last = 0.5 * (low + high), 0.5 * (low + high)
     order = np.argsort(long, kind="stable")  # the longest one is written last and stays
-    at[holes.group[order]] = 0.5 * (holes.start + holes.end)[order]
+    first[holes.group[order]], last[holes.group[order]] = holes.start[order], holes.end[order]
     found = np.full(len(line), -1, np.int64)
     found[which] = pieces.element[piece]
-    return g.total(long, holes.group, len(line)), at, found
+    return g.total(long, holes.group, len(line)), (first, last), found
 
 
 def on_seams(seams: Seams, stretches: g.Intervals) -> tuple[Ints, Ints]:

@@ -144,11 +144,15 @@ def lacks(
     like, across, out = _in_lane(seams, facade, found, state == FAIL)
     point = seams.world(spot, across, out)
     # A gap at a corner has no length along the seam.
+    corner = (state == FAIL) & np.isfinite(found.corner[:, 0, 0])
     whole = (missing > found.gap - g.SAME_LENGTH) & (found.gap_to - found.gap_from > g.SAME_LENGTH)
     ends = [
         np.where(by_gap, np.where(whole, gap_end, seam_end), found.lap_at + sign * 0.5 * found.lap)
         for gap_end, seam_end, sign in ((found.gap_from, first, -1.0), (found.gap_to, last, 1.0))
     ]
+    span = np.stack([seams.world(end, across, out) for end in ends], axis=1)
+    span = np.where(corner[:, None, None], found.corner, span)
+    point = np.where(corner[:, None], found.corner.mean(axis=1), point)
     if anchor is None:
         anchor = np.where(seams.column >= 0, seams.column, np.where(seams.left >= 0, seams.left, seams.right))
     if cause is None:
@@ -167,7 +171,7 @@ def lacks(
         warning=np.zeros(count, bool),
         pieces=np.stack([found.piece, found.other, np.where(by_gap, found.astray, -1)], axis=1),
         blame=Blame.unmovable(nobody, seams.frame[:, 0], cause, anchor),
-        span=np.stack([seams.world(end, across, out) for end in ends], axis=1),
+        span=span,
         like=np.where(by_gap, like, -1),
     )
 
@@ -246,10 +250,14 @@ class Spread:
     most: Ints
 
 
-def spread(seams: Seams, rows: Positions, values: Floats) -> Spread:
-    """Extremes on each seam of values (m,) measured on sections of pieces; places lie in the middle of the piece."""
+def spread(seams: Seams, rows: Positions, values: Floats, out: Floats | None = None) -> Spread:
+    """Extremes on each seam of values (m,) measured on sections of pieces.
+
+    Places lie in the middle of the piece, or at the coordinates ``out`` (m,) of its section.
+    """
     count = len(seams)
-    at = seams.take(rows.seam).world(rows.at, *(0.5 * (rows.low + rows.high)).T)
+    across, middle = (0.5 * (rows.low + rows.high)).T
+    at = seams.take(rows.seam).world(rows.at, across, middle if out is None else out)
     found = []
     for sign in (1.0, -1.0):
         order = np.lexsort((np.arange(len(values)), (sign * values).round(9), rows.seam))
@@ -263,9 +271,20 @@ def spread(seams: Seams, rows: Positions, values: Floats) -> Spread:
 
 
 def pieces_within(
-    seams: Seams, found: Spread, low_mm: float, high_mm: float, says_low: str, says_high: str, blame: Blame
+    seams: Seams,
+    found: Spread,
+    low_mm: float,
+    high_mm: float,
+    says_low: str,
+    says_high: str,
+    blame: Blame,
+    way: Floats | None = None,
+    before: float = 0.5,
 ) -> Verdicts:
-    """Verdicts on what was measured on the pieces of a layer; a seam without pieces passes: others tell that."""
+    """Verdicts on what was measured on the pieces of a layer; a seam without pieces passes: others tell that.
+
+    ``way`` and ``before`` as for `within`.
+    """
     none = np.isnan(found.smallest)
     allowed = (low_mm if np.isfinite(low_mm) else high_mm) / MM
     verdicts = within(
@@ -279,6 +298,8 @@ def pieces_within(
         says_low=says_low,
         says_high=says_high,
         blame=blame,
+        way=way,
+        before=before,
     )
     too_low = low_mm / MM - found.smallest >= found.largest - high_mm / MM
     piece = np.where(too_low, found.least, found.most)
@@ -400,7 +421,9 @@ def narrowest(facade: Facade, layer: Layer, kind: type[Seams], role: str = "") -
     """The narrowest piece of a layer that runs along each seam, measured outwards; of one ``role`` if it is given."""
     found = pieces_on(facade, layer, kind)
     wanted = np.array([role in ("", each.role) for each in facade.model.roles], bool)
-    found = taken(found, found.parallel & wanted[found.element])
+    # Legs of a ring that only end at a seam are shorter there than wide.
+    legs = found.end - found.start <= found.high[:, 1] - found.low[:, 1]
+    found = taken(found, found.parallel & ~legs & wanted[found.element])
     count = len(facade.seams[kind])
     result = Strip(np.full(count, -1, np.int64), np.full(count, np.nan), np.full(count, np.nan), np.full(count, np.nan))
     width = found.high[:, 1] - found.low[:, 1]
@@ -412,10 +435,13 @@ def narrowest(facade: Facade, layer: Layer, kind: type[Seams], role: str = "") -
     return result
 
 
-def open_depth(seams: Seams, pieces: Pieces, low: Floats, high: Floats, joint: float) -> tuple[Floats, Floats]:
+def open_depth(
+    seams: Seams, pieces: Pieces, low: Floats, high: Floats, joint: float
+) -> tuple[Floats, Floats, tuple[Floats, Floats]]:
     """How much of the depth from ``low`` to ``high`` (n,), outwards, pieces leave open at the worst place of each seam.
 
-    Stretches along no longer than ``joint`` (metres) do not count. Gives that depth and its place along (n,).
+    Stretches along no longer than ``joint`` (metres) do not count. Gives that depth, its place along, and from where to
+    where outwards it is open there (n,): NaN where nothing is, or at several places.
     """
     count = len(seams)
     everyone = np.arange(count)
@@ -443,7 +469,12 @@ def open_depth(seams: Seams, pieces: Pieces, low: Floats, high: Floats, joint: f
     depth, at = np.zeros(count), 0.5 * (seams.start + seams.end)
     depth[seam[lead]] = np.maximum(left[lead], 0.0)
     at[seam[lead]] = 0.5 * (start + end)[lead]
-    return depth, at
+    first, last = np.full(count, np.nan), np.full(count, np.nan)
+    holes = g.complement(filled, low[seam], high[seam])
+    wide = np.isin(holes.group, lead) & (holes.end - holes.start > g.SAME_LENGTH)
+    lone = wide & (np.bincount(holes.group[wide], minlength=len(seam))[holes.group] == 1)
+    first[seam[holes.group[lone]]], last[seam[holes.group[lone]]] = holes.start[lone], holes.end[lone]
+    return depth, at, (first, last)
 
 
 @dataclass(frozen=True)
@@ -582,6 +613,7 @@ def in_section(
     along: int = 2,
     out: tuple[Floats, Floats] | None = None,
     across: Floats | None = None,
+    says_negative: str = "",
 ) -> Verdicts:
     """Verdicts on what was measured in the section of seams at ``at`` (n,) along them, of elements ``piece``.
 
@@ -608,6 +640,7 @@ def in_section(
         fault=("",) * count,
         says_low=says_low,
         says_high=says_high,
+        says_negative=says_negative,
         words=words,
         blame=Blame(
             part=piece,
@@ -626,10 +659,13 @@ def in_section(
     return replace(verdicts, span=np.stack([seams.world(at, place, each) for each in out], axis=1))
 
 
-def laid_over(seams: PanelEndSeams, facade: Facade, layer: Layer, least_mm: float, says: str, what: str) -> Verdicts:
+def laid_over(
+    seams: PanelEndSeams, facade: Facade, layer: Layer, least_mm: float, says: str, says_negative: str, what: str
+) -> Verdicts:
     """Verdicts on how far a layer that covers seams reaches over the panel ends on both sides.
 
-    ``says`` has ``{side}`` and ``{value}``; ``what`` names the piece that a move to one side may mend.
+    ``says`` has ``{side}`` and ``{value}``, ``says_negative`` ``{side}`` and ``{distance}`` where it does not reach a
+    panel; ``what`` names the piece that a move to one side may mend.
     """
     pieces = pieces_on(facade, layer, type(seams), whole=True)
     found = fill(seams, pieces, 0, np.full(len(seams), -np.inf), np.full(len(seams), np.inf))
@@ -645,12 +681,53 @@ def laid_over(seams: PanelEndSeams, facade: Facade, layer: Layer, least_mm: floa
         least_mm,
         np.inf,
         says_low=says,
+        says_negative=says_negative,
         words={"side": ["left" if each else "right" for each in on_left]},
         what=what,
         shifts=Shifts(least_mm / MM - right, left - least_mm / MM),
         along=1,
     )
     return replace(verdicts, span=np.stack([seams.world(at, each, seams.outer) for each in (end, reach)], axis=1))
+
+
+def open_beside(seams: PanelEndSeams, pieces: Pieces, most_mm: float, says: str) -> Verdicts:
+    """Verdicts on how much of the width between the panel ends what lies between them leaves open beside it.
+
+    ``says`` names it. Seams without a piece pass; so do those narrower than that.
+    """
+    group, seam = _abreast(pieces)
+    at = seams.take(seam)
+    low, high = np.minimum(at.near, at.far), np.maximum(at.near, at.far)
+    found = fill(at, replace(pieces, seam=group), 0, low, high)
+    left_open = high - low - found.least
+    # Where it is open on both sides, there is no one dimension.
+    on_left = np.abs(found.first - low - left_open) < g.SAME_LENGTH
+    on_right = np.abs(high - found.last - left_open) < g.SAME_LENGTH
+    ends = np.where(on_left, low, np.where(on_right, found.last, np.nan)), np.where(on_left, found.first, high)
+    order = np.lexsort((np.nan_to_num(left_open, nan=-np.inf).round(9), seam))
+    worst = order[np.append(np.diff(seam[order]) > 0, True)] if len(order) else order
+    value, along = np.full(len(seams), np.nan), np.full(len(seams), np.nan)
+    piece, span = np.full(len(seams), -1, np.int64), np.full((len(seams), 2, 3), np.nan)
+    rows = seam[worst]
+    value[rows], along[rows], piece[rows] = left_open[worst], found.at_least[worst], found.piece_least[worst]
+    middle = 0.5 * (at.inner + at.outer)
+    span[rows] = np.stack([at.world(found.at_least, each, middle) for each in ends], axis=1)[worst]
+    says_high = f"{says} leaves {{value}} of the seam's width open beside it"
+    return replace(in_section(seams, value, along, piece, -np.inf, most_mm, says_high=says_high), span=span)
+
+
+def _abreast(pieces: Pieces) -> tuple[Ints, Ints]:
+    """Groups (k,) of pieces that lie abreast in a seam, none wholly in front of the others, and the seam of each."""
+    order = np.lexsort((pieces.low[:, 1] + pieces.high[:, 1], pieces.seam))
+    middle, seam = 0.5 * (pieces.low + pieces.high)[order, 1], pieces.seam[order]
+    fresh = np.ones(len(order), bool)
+    reach = -np.inf
+    for i, k in enumerate(order.tolist()):
+        fresh[i] = i == 0 or seam[i] != seam[i - 1] or middle[i] > reach
+        reach = pieces.high[k, 1] if fresh[i] else max(reach, pieces.high[k, 1])
+    group = np.empty(len(order), np.int64)
+    group[order] = np.cumsum(fresh) - 1
+    return group, seam[fresh]
 
 
 def above_rails(seams: Seams, facade: Facade, layer: Layer) -> tuple[Floats, Ints]:
@@ -709,7 +786,7 @@ def packed(
     found = pieces_on(facade, layer, kind)
     both = [(getattr(found, name), getattr(beside, name)) for name in Pieces.__dataclass_fields__]
     every = Pieces(*(np.concatenate(each) for each in both))
-    depth, at = open_depth(seams, every, low, high, SHORTEST_HOLE)
+    depth, at, out = open_depth(seams, every, low, high, SHORTEST_HOLE)
     doubt = [text or facade.fault_of(np.array([piece])) for text, piece in zip(seams.fault, own.doubtful, strict=True)]
     fault = [
         text or ("" if known else "its depth cannot be measured")
@@ -727,6 +804,7 @@ def packed(
         says_high=f"{says} is open over {{value}} of its depth",
         blame=Blame.unmovable(np.full(len(seams), -1, np.int64), seams.frame[:, 0], cause, anchor),
     )
+    verdicts = replace(verdicts, span=np.stack([seams.world(at, _middle(seams), each) for each in out], axis=1))
     return verdicts if own.modelled else unmodelled(verdicts)
 
 
@@ -844,11 +922,13 @@ def sealed_ends(
         far = np.einsum("nj,nj->n", place, edges.frame[joint][:, 0])[known] if len(edges) else np.zeros(0)
         mine = joint[known]
         first, last = (far, edges.end[mine]) if side == 0 else (edges.start[mine], far)
-        lost, at, found = uncovered(lane.inside, edges.line[mine], first, last)
+        lost, between, found = uncovered(lane.inside, edges.line[mine], first, last)
         missing[side, known], full[side, known], piece[side, known] = lost, np.maximum(last - first, 0.0), found
         spot = crossings.point.copy()
         middle = 0.5 * (edges.near + edges.far)[mine]
-        spot[known] = edges.take(mine).world(at, middle, 0.5 * (edges.inner + edges.outer)[mine])
+        spot[known] = edges.take(mine).world(
+            0.5 * (between[0] + between[1]), middle, 0.5 * (edges.inner + edges.outer)[mine]
+        )
         point.append(spot)
     worse = np.where(missing[1] > missing[0] + g.SAME_LENGTH, 1, 0)
     rows = np.arange(count)

@@ -134,13 +134,14 @@ def joints(walls: Walls, rails: Rails, held: RailSupports, foot: Seams, corners:
     frame = walls.sides.frame
     gap = np.array([pair.gap for pair in apart])
     point, opens_one, opens_two = np.zeros((len(apart), 3)), np.full(len(apart), -1.0), np.full(len(apart), 1.0)
+    way = frame[rails.side[one], 0]
     for i, pair in enumerate(apart):
         if pair.way is None:
             middle = 0.5 * (rails.low[pair.first] + rails.high[pair.first])
             along = rails.low[pair.second, 0] - 0.5 * pair.gap
             point[i] = np.array([along, *middle[1:]]) @ frame[rails.side[pair.first]]
         else:
-            point[i] = pair.point
+            point[i], way[i] = pair.point, pair.way
             turns = -pair.way @ frame[rails.side[pair.first], 0], pair.way @ frame[rails.side[pair.second], 0]
             opens_one[i], opens_two[i] = (np.sign(turn) if abs(turn) > STRAIGHT else 0.0 for turn in turns)
     side = rails.side[two]
@@ -163,6 +164,7 @@ def joints(walls: Walls, rails: Rails, held: RailSupports, foot: Seams, corners:
         first=rails.element[one],
         second=rails.element[two],
         gap=gap,
+        way=way,
         opens_first=opens_one,
         opens_second=opens_two,
         right_first=frame[rails.side[one], 0],

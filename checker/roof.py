@@ -25,6 +25,7 @@ def roof_edges(walls: Walls) -> Seams:
     panel, start, end, low, high = _upper_edges(walls)
     side = walls.panels.side[panel]
     rise = (high - low) / (end - start)
+    start, end, low, high = _to_bends(side, start, end, low, rise)
     middle, height = 0.5 * (start + end), 0.5 * (low + high)
     line = np.zeros(len(panel), np.int64)
     frame = np.zeros((len(panel), 3, 3))
@@ -66,6 +67,25 @@ def roof_edges(walls: Walls) -> Seams:
         inner=p.low[panel, 2],
         outer=p.high[panel, 2],
     )
+
+
+def _to_bends(
+    side: Ints, start: Floats, end: Floats, low: Floats, rise: Floats
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Straight stretches (k,) with ends brought to the bend where the next one rises otherwise, as at a ridge.
+
+    Between the panels on both sides of it there is a seam, over which the edge runs on.
+    """
+    start, end, base = start.copy(), end.copy(), low - rise * start
+    order = np.lexsort((start, side))
+    for i, k in zip(order[:-1].tolist(), order[1:].tolist(), strict=True):
+        turn = float(rise[i] - rise[k])
+        if side[i] != side[k] or start[k] - end[i] > LINE_GAP or abs(turn) < SAME_SLOPE:
+            continue
+        bend = float(base[k] - base[i]) / turn
+        if end[i] - ONE_PLACE < bend < start[k] + ONE_PLACE:
+            end[i] = start[k] = bend
+    return start, end, base + rise * start, base + rise * end
 
 
 def _in_seam(walls: Walls, panel: Ints, direction: Floats, place: Floats, height: Floats) -> Floats:

@@ -7,8 +7,9 @@ language needs words alone. How the head is found:
 
 - breaks (``: , ; / ( )``, a number, `` - ``) and small words (``of``, ``on``, ``für``, ``de`` ...) end a chunk; what
   follows a small word gives the head only where nothing else does;
-- the first chunk with a telling noun counts, else the first with a general one (wall, strip, plate, beam ...), else the
-  first with a material (foam, rubber, wool, silicone);
+- the first chunk with a telling noun counts, or with a strip or joint of something that tells (``EPDM strip``), else
+  the first with a general one (wall, strip, plate, beam ...), else the first with a material (foam, rubber, wool,
+  silicone);
 - within a closed compound the last noun is the head; between words the last, too, or the first where most words of the
   chunk are of a language that names the thing first (French, Polish ...);
 - a layer goes before the part it lies at (``Dichtung Paneel``), whichever stands last.
@@ -46,6 +47,8 @@ class Reading:
     senses: frozenset[str] = frozenset()
 
 
+TELLING: Final = 0.7
+"""What a strip or joint claims at least by what it is of, to count as much as a noun of one sense."""
 _KEY: Final = 3
 """First letters by which words are looked up."""
 _SHOWN: Final = 40
@@ -170,8 +173,21 @@ class _Grammar:
         rank, head = ends[0] if first else ends[-1]
         if not first and head.sense in self.parts:
             before = self.layers | self.placed if head.sense == "plinth" else self.layers
-            return next(((r, h) for r, h in ends if h.sense in before), (rank, head))
-        return rank, head
+            rank, head = next(
+                ((r, h) for r, h in ends if h.sense in before or (h is not head and self.tells(h, hits))), (rank, head)
+            )
+        return (4 if self.tells(head, hits) else rank), head
+
+    def tells(self, hit: _Hit, hits: tuple[_Hit, ...]) -> bool:
+        """Whether a strip or joint is of something that says what it is: it stands for a noun of its own."""
+        beside = {
+            other.sense for other in hits if other is not hit and (other.token == hit.token or not self.noun(other))
+        }
+        return hit.sense in self.fillers and max(self.claims(hit.sense, beside, set()).values(), default=0.0) >= TELLING
+
+    def noun(self, hit: _Hit) -> bool:
+        """Whether a word is a noun and no material or description."""
+        return not hit.stem.describes and hit.sense not in self.descriptions | self.bare | self.materials
 
 
 def _meaning(line: str) -> tuple[frozenset[str], Claims]:
@@ -260,8 +276,11 @@ def _read(text: str) -> Reading:
     for chunk in chunks[at + 1 :]:
         if chunk.relation == "then":
             break
-        if chunk.relation == "of" or head.sense in _GRAMMAR.placed:
+        if chunk.relation == "of":
             near |= {hit.sense for hit in chunk.hits}
+        elif head.sense in _GRAMMAR.placed:
+            # A strip at a part is told by that part; under a cover or beside a seal it is not one of these.
+            near |= {hit.sense for hit in chunk.hits} - _GRAMMAR.layers - {"cover"}
     further = {hit.sense for chunk in chunks if chunk.relation == "then" for hit in chunk.hits}
     claims = dict(_GRAMMAR.claims(head.sense, near, further & _GRAMMAR.further))
     for hit in hits:

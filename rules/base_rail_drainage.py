@@ -7,7 +7,7 @@ import numpy as np
 
 from checker.facade import BaseRails, Facade, Layer
 from checker.measure import stated_side
-from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, exceeds, in_mm, limit, rule
+from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, exceeds, in_mm, limit, rule, spans
 from checker.sketch import detail
 
 SIDE: Final = ("weepholesside", "weepholeside", "drainageside", "dripside")
@@ -77,6 +77,7 @@ def base_rail_drainage(rails: BaseRails, facade: Facade, limits: Limits) -> Verd
         minimum_mm=np.where(drawn & ~denied, limits.outer_mm, np.nan),
         maximum_mm=np.full(count, np.nan),
         point=rails.point,
+        span=spans(rails.point, facade.sides.frame[rails.side, 2], np.where(drawn & ~denied, rails.weep, np.nan), 1.0),
         says=[sentence(i) for i in range(count)],
         warning=denied,
         blame=Blame.unmovable(

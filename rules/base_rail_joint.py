@@ -63,8 +63,7 @@ def base_rail_joint(joints: RailJoints, facade: Facade, limits: Limits) -> Verdi
         says_low="Base rails overlap by {distance}",
         says_high="Base rails leave {value} open between them",
         says_negative="Base rails overlap by {distance}",
-        # Round a corner the distance runs in no direction of its own.
-        way=np.where(joints.right_first == joints.right_second, joints.right_first, np.nan),
+        way=joints.way,
         before=0.5,
         blame=Blame(
             part=part,

@@ -76,9 +76,11 @@ def column_plinth_seal(joints: PlinthJoints, facade: Facade, limits: Limits) -> 
     runs = lacks(joints, facade, LAYER, PlinthJoints, limits.joint_mm, "Seal between column and plinth", fault=fault)
     strips = positions(facade, LAYER, PlinthJoints)
     front, inner = joints.front[strips.seam], joints.inner[strips.seam]
-    space = np.maximum(strips.low[:, 1] - np.fmin(front, inner), np.fmax(front, inner) - strips.high[:, 1])
-    space = np.where(np.isnan(front), 0.0, space)  # without a column there is nothing to touch
-    left = spread(joints, strips, space)
+    back, face = np.fmin(front, inner), np.fmax(front, inner)
+    behind_it, before_it = strips.low[:, 1] - back, face - strips.high[:, 1]
+    space = np.where(np.isnan(front), 0.0, np.maximum(behind_it, before_it))  # without a column nothing to touch
+    open_at = np.where(behind_it > before_it, 0.5 * (back + strips.low[:, 1]), 0.5 * (face + strips.high[:, 1]))
+    left = spread(joints, strips, space, open_at)
     return joined(
         runs,
         pieces_within(
@@ -88,6 +90,7 @@ def column_plinth_seal(joints: PlinthJoints, facade: Facade, limits: Limits) -> 
             limits.open_mm,
             says_low="",
             says_high="Seal between column and plinth leaves {value} open beside it",
+            way=joints.frame[:, 2],
             blame=Blame.unmovable(left.most, joints.frame[:, 0], np.arange(len(joints)), left.most),
         ),
     )

@@ -60,7 +60,7 @@ def fire_rated_seam(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Ver
     burns = {int(e): _burns(facade.model.elements[e]) for e in np.unique(lane.inside.element)}
     safe = np.array([burns[e] is False for e in lane.inside.element.tolist()], bool)
     unknown = np.array([burns[e] is None for e in lane.inside.element.tolist()], bool)
-    missing, at, _ = uncovered(taken(lane.inside, safe), seams.line, seams.start, seams.end)
+    missing, between, _ = uncovered(taken(lane.inside, safe), seams.line, seams.start, seams.end)
     without, _, _ = uncovered(taken(lane.inside, safe | unknown), seams.line, seams.start, seams.end)
     _, _, doubtful = uncovered(taken(lane.inside, unknown), seams.line, seams.start, seams.end)
     tolerance = limits.gap_mm / MM + SAME_LENGTH
@@ -86,7 +86,9 @@ def fire_rated_seam(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Ver
                 f"Seam rated {rating or '-'} lacks non-combustible insulation over {missing[i] * MM:.1f} mm, required "
                 f"at most {limits.gap_mm:g} mm; foam alone is no pass, a tested detail decides"
             )
-    count = len(seams)
+    count, middle = len(seams), (0.5 * (seams.near + seams.far), 0.5 * (seams.inner + seams.outer))
+    ends = [seams.world(at, *middle) for at in between]
+    whole = np.abs(between[1] - between[0] - missing) < SAME_LENGTH  # open at one place alone
     state = np.array(states, np.int64)
     anchor = np.where(seams.column >= 0, seams.column, seams.left)
     return Verdicts(
@@ -94,10 +96,11 @@ def fire_rated_seam(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Ver
         value_mm=np.where((state == PASS) | (state == FAIL), missing * MM, np.nan),
         minimum_mm=np.full(count, np.nan),
         maximum_mm=np.full(count, limits.gap_mm),
-        point=seams.world(at, 0.5 * (seams.near + seams.far), 0.5 * (seams.inner + seams.outer)),
+        point=0.5 * (ends[0] + ends[1]),
         says=sentences,
         warning=np.zeros(count, bool),
         pieces=doubtful[:, None],
+        span=np.where(whole[:, None, None], np.stack(ends, axis=1), np.nan),
         blame=Blame.unmovable(np.full(count, -1), seams.frame[:, 0], seams.line, anchor),
     )
 

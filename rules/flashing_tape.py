@@ -38,6 +38,7 @@ LAYER: Final = Layer(
     ("tape",),
     (PanelEndSeams,),
     _lanes,
+    stands_in=("seal",),
     may_lap=True,
     centred=True,
 )

@@ -5,8 +5,8 @@ from typing import Final
 
 import numpy as np
 
-from checker.facade import Facade, Layer, RoofEdgeSeams, Seams, Zone
-from checker.geometry import SAME_LENGTH, lowest
+from checker.facade import Facade, Layer, RoofEdgeSeams, Seams, Zone, taken
+from checker.geometry import SAME_LENGTH
 from checker.measure import lacks, pieces_on, stated_length
 from checker.rule import FAIL, MM, PASS, Verdicts, in_mm, limit, rule
 from checker.sketch import eaves
@@ -64,15 +64,30 @@ def membrane_clamp(seams: RoofEdgeSeams, facade: Facade, limits: Limits) -> Verd
     """
     said = lacks(seams, facade, LAYER, RoofEdgeSeams, limits.joint_mm, "Clamp flashing over the membrane")
     clamped = pieces_on(facade, MEMBRANE, RoofEdgeSeams)
+    clamped = taken(clamped, clamped.parallel)
     stated = np.array([stated_length(facade, e, "slack") for e in clamped.element.tolist()])
-    slack = lowest(np.where(np.isnan(stated), np.inf, stated), clamped.seam, len(seams))
+    slack, membrane = np.full(len(seams), np.inf), np.full(len(seams), -1)
+    for k in np.argsort(-stated).tolist():  # the tightest one is written last and stays; what states nothing is nobody
+        if not np.isnan(stated[k]):
+            slack[clamped.seam[k]], membrane[clamped.seam[k]] = stated[k], clamped.element[k]
     tight = (said.state == PASS) & (slack < limits.slack_mm / MM - SAME_LENGTH)
+    assert said.pieces is not None
+    assert said.blame is not None
+    # A membrane that is too tight is one cause, over however many panels it runs.
+    first = int(said.blame.cause.max(initial=0)) + 1
     return replace(
         said,
         state=np.where(tight, FAIL, said.state),
         value_mm=np.where(tight, slack * MM, said.value_mm),
         minimum_mm=np.where(tight, limits.slack_mm, said.minimum_mm),
         maximum_mm=np.where(tight, np.nan, said.maximum_mm),
+        pieces=np.where(tight[:, None], np.stack([membrane] + [np.full(len(seams), -1)] * 2, axis=1), said.pieces),
+        span=None if said.span is None else np.where(tight[:, None, None], np.nan, said.span),
+        blame=replace(
+            said.blame,
+            cause=np.where(tight, first + membrane, said.blame.cause),
+            anchor=np.where(tight, membrane, said.blame.anchor),
+        ),
         says=[
             f"Membrane has only {in_mm(slack[i])} slack, required at least {limits.slack_mm:g} mm"
             if tight[i]

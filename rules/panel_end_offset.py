@@ -60,13 +60,17 @@ def panel_end_offset(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Ve
     )
     worse = left_is_worse[:, None]
     # The other end of the seam, where it is off as well: one sentence tells of both.
-    other = np.where(left_is_worse, off_right, off_left)
-    also = [
-        f" and that of the {'right' if left_is_worse[i] else 'left'} panel {in_mm(target + other[i])}"
-        if left_off[i] and right_off[i]
-        else ""
-        for i in range(len(seams))
-    ]
+    worst = target + np.where(left_is_worse, off_left, off_right)
+    other = target + np.where(left_is_worse, off_right, off_left)
+
+    def also(i: int) -> str:
+        if not (left_off[i] and right_off[i]):
+            return ""
+        first = f" and that of the {'right' if left_is_worse[i] else 'left'} panel"
+        if other[i] < -SAME_LENGTH:
+            return f"{first} passes it by {in_mm(-other[i])}"
+        return f"{first} is {in_mm(other[i])} from it" if worst[i] < -SAME_LENGTH else f"{first} {in_mm(other[i])}"
+
     return within(
         smallest,
         largest,
@@ -80,5 +84,8 @@ def panel_end_offset(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Ve
         says_negative="End of the {side} panel passes the column's centre line by {distance}{also}",
         blame=blame,
         way=np.where(worse, 1.0, -1.0) * seams.frame[:, 1],
-        words={"side": ["left" if left else "right" for left in left_is_worse], "also": also},
+        words={
+            "side": ["left" if left else "right" for left in left_is_worse],
+            "also": list(map(also, range(len(seams)))),
+        },
     )

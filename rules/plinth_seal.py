@@ -81,7 +81,7 @@ def plinth_seal(seams: BaseSeams, facade: Facade, limits: Limits) -> Verdicts:
     strips = positions(facade, LAYER, BaseSeams)
     width = spread(seams, strips, strips.high[:, 1] - strips.low[:, 1])
     narrow = exceeds(width.smallest, limits.width_mm / MM, np.inf)
-    off = spread(seams, strips, strips.low[:, 1] - _edge(seams)[strips.seam])
+    off = spread(seams, strips, strips.low[:, 1] - _edge(seams)[strips.seam], strips.low[:, 1])
     edge = limits.edge_mm / MM
     far = exceeds(off.smallest, -edge, np.inf) | exceeds(off.largest, -np.inf, edge)
     strip = np.where(-edge - off.smallest > off.largest - edge, off.least, off.most)
@@ -94,6 +94,7 @@ def plinth_seal(seams: BaseSeams, facade: Facade, limits: Limits) -> Verdicts:
             np.inf,
             says_low="Seal strip on the plinth is only {value} wide",
             says_high="",
+            way=seams.frame[:, 2],
             blame=Blame.unmovable(width.least, seams.frame[:, 0], _run(seams, narrow), width.least),
         ),
         pieces_within(
@@ -103,6 +104,8 @@ def plinth_seal(seams: BaseSeams, facade: Facade, limits: Limits) -> Verdicts:
             limits.edge_mm,
             says_low="Seal strip on the plinth hangs {distance} over its inner edge",
             says_high="Seal strip on the plinth lies {value} from its inner edge",
+            way=seams.frame[:, 2],
+            before=1.0,
             blame=Blame(
                 part=strip,
                 what=("seal strip",) * len(seams),

@@ -8,7 +8,7 @@ import numpy as np
 from checker import geometry as g
 from checker.facade import Facade, Layer, RoofEdgeSeams, Seams, Zone
 from checker.layers import cover
-from checker.measure import lacks, pieces_on
+from checker.measure import Pieces, lacks, pieces_on
 from checker.model import Floats, Ints
 from checker.rule import FAIL, MM, PASS, Verdicts, in_mm, limit, rule, spans
 from checker.sketch import eaves
@@ -97,10 +97,7 @@ def roof_membrane_lap(seams: RoofEdgeSeams, facade: Facade, limits: Limits) -> V
         point=np.where(fails[:, None], spot, said.point),
         span=np.where(fails[:, None, None], np.where(joint[:, None, None], along, outwards), said.span),
         says=[
-            f"{'Pieces of the roof membrane lap' if joint[i] else 'Roof membrane laps on to the wall'} by "
-            f"{in_mm(value[i])}, required at least {limits.lap_mm:g} mm"
-            if fails[i]
-            else said.says[i]
+            f"{_told(joint[i], value[i])}, required at least {limits.lap_mm:g} mm" if fails[i] else said.says[i]
             for i in range(len(seams))
         ],
         pieces=np.where(
@@ -110,6 +107,15 @@ def roof_membrane_lap(seams: RoofEdgeSeams, facade: Facade, limits: Limits) -> V
         ),
         blame=replace(said.blame, cause=cause, anchor=np.where(fails, short_piece, said.blame.anchor)),
     )
+
+
+def _told(joint: bool, lap: float) -> str:
+    """What a lap that is too short looks like."""
+    if joint:
+        return f"Pieces of the roof membrane lap by {in_mm(lap)}"
+    if lap < -g.SAME_LENGTH:
+        return f"Roof membrane ends {in_mm(-lap)} before the wall"
+    return f"Roof membrane laps on to the wall by {in_mm(lap)}"
 
 
 def _least_lap(facade: Facade, seams: Seams) -> tuple[Floats, Floats, Ints]:
@@ -122,9 +128,11 @@ def _least_lap(facade: Facade, seams: Seams) -> tuple[Floats, Floats, Ints]:
     outer = g.silhouettes(facade.model.meshes, found.element, frames, 2, 1, 0)
     face = seams.inner[found.seam]
     wall = g.Lines(np.stack([found.start, found.end], axis=1), np.stack([face, face], axis=1))
-    over = g.extremes(wall, outer, found.start, found.end)
-    upright = _on_face(facade, seams, found.seam, found.element)
-    lap = np.maximum(over.smallest, upright)
+    # On a slope sheets are cut plumb: at their very ends not all of the section is there.
+    upright = np.abs(frames[:, 0, 2]) * (found.high - found.low)[:, 0]
+    inset = np.minimum(upright + g.SAME_LENGTH, 0.5 * (found.end - found.start))
+    over = g.extremes(wall, outer, found.start + inset, found.end - inset)
+    lap = np.maximum(over.smallest, _on_face(facade, seams, found))
     # Where sheets lap, the longer one counts: a sheet is judged where it lies alone or reaches further.
     best = _covered(found.seam, found.start, found.end, lap)
     count = len(seams)
@@ -148,17 +156,22 @@ def _covered(seam: Ints, start: Floats, end: Floats, lap: Floats) -> Floats:
     return result
 
 
-def _on_face(facade: Facade, seams: Seams, seam: Ints, element: Ints) -> Floats:
-    """Length (k,) over which pieces lie along the inner face, below or above the upper edge."""
-    low, high = g.extents(facade.model.meshes, element, seams.frame[seam])
-    face, edge = seams.inner[seam], seams.near[seam]
-    ends_there = np.abs(high[:, 2] - face) < AT_FACE
-    result: Floats = np.where(ends_there, np.maximum(edge - low[:, 1], 0.0), -np.inf)
-    return result
+def _on_face(facade: Facade, seams: Seams, found: Pieces) -> Floats:
+    """Height (k,) over which pieces lie along the inner face; what only ends there lies flat on the roof."""
+    meshes = facade.model.meshes
+    entries, which = g.spread(meshes.triangle_start, found.element)
+    frame = seams.frame[found.seam][:, [1, 0, 2]]  # what is asked for first, then where to look
+    local = np.einsum("tij,tkj->tki", frame[which], meshes.points[meshes.triangles[entries]])
+    face = seams.inner[found.seam]
+    low, high = (np.stack([at, face + off], axis=1) for at, off in ((found.start, -AT_FACE), (found.end, AT_FACE)))
+    reach, met = g.clip_triangles(local, low[which], high[which])
+    bottom = g.lowest(reach[met, 0], which[met], len(face))
+    height: Floats = g.highest(reach[met, 1], which[met], len(face)) - bottom
+    return height
 
 
 AT_FACE: Final = 0.02
-"""A membrane that ends this near to the inner face is led along it (metres)."""
+"""What lies this near to the inner face is led along it (metres)."""
 
 
 def _least_joint(facade: Facade, seams: Seams) -> tuple[Floats, Floats, Ints, Ints]:

@@ -51,6 +51,7 @@ def seam_flashing(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdi
             SEAM_FLASHING,
             limits.cover_mm,
             f"{says} covers the {{side}} panel by only {{value}}",
+            f"{says} ends {{distance}} before the {{side}} panel begins",
             "flashing",
         ),
     )

@@ -5,8 +5,8 @@ from typing import Final
 
 import numpy as np
 
-from checker.facade import Facade, PanelEndSeams
-from checker.measure import Shifts, above_rails, fill, fire_ratings, in_section, joined, lacks, pieces_on
+from checker.facade import SLACK, Facade, PanelEndSeams
+from checker.measure import Shifts, above_rails, fill, fire_ratings, in_section, joined, lacks, open_beside, pieces_on
 from checker.model import Bools
 from checker.rule import MM, Verdicts, limit, rule
 from checker.sections import SEAM_FOAM, SEAM_INSULATION, column_face
@@ -30,6 +30,9 @@ class Limits:
         "mm",
         "most between the top of the base rail and the strip: room for the insulation on it",
         basis="practice",
+    )
+    beside_mm: float = limit(
+        5.0, "mm", "most of the seam's width that may stay open beside the strip, which is elastic", basis="practice"
     )
 
 
@@ -65,7 +68,8 @@ def seam_foam(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts:
     there = lacks(seams, facade, SEAM_FOAM, PanelEndSeams, limits.joint_mm, _SAYS)
     pieces = pieces_on(facade, SEAM_FOAM, PanelEndSeams, whole=True)
     face = np.where(np.isnan(seams.front), seams.inner, np.minimum(column_face(seams), seams.inner))
-    found = fill(seams, pieces, 1, face, np.maximum(seams.outer, face))
+    # Drawn pressed, the strip reaches a little into the column; it is as deep all the same.
+    found = fill(seams, pieces, 1, face - SLACK, np.maximum(seams.outer, face))
     off = found.first - face
     allowed = seams.inner - face + limits.loose_mm / MM
     above, lowest = above_rails(seams, facade, SEAM_FOAM)
@@ -80,6 +84,7 @@ def seam_foam(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts:
             limits.above_rail_mm,
             says_high=f"{_SAYS} begins {{value}} above the top of the base rail",
         ),
+        open_beside(seams, pieces, limits.beside_mm, _SAYS),
         in_section(
             seams,
             found.least,

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from checker.facade import Facade, PanelEndSeams
-from checker.measure import packed, place_of
+from checker.measure import joined, open_beside, packed, pieces_on, place_of
 from checker.rule import Verdicts, limit, rule
 from checker.sections import SEAM_FOAM, SEAM_INSULATION
 from checker.sketch import detail
@@ -16,6 +16,9 @@ class Limits:
     """What a project may set."""
 
     open_mm: float = limit(5.0, "mm", "most depth that may stay empty beside the foam", basis="practice")
+    beside_mm: float = limit(
+        5.0, "mm", "most of the seam's width that may stay open beside the insulation, which is soft", basis="practice"
+    )
 
 
 @rule(
@@ -42,16 +45,21 @@ def seam_insulation(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Ver
     inner[foam.seam] = np.minimum(inner[foam.seam], foam.low[:, 1])
     low = np.where(np.isfinite(inner), np.clip(inner, seams.inner, seams.outer), seams.inner)
     anchor = np.where(seams.column >= 0, seams.column, seams.left)
-    return packed(
-        seams,
-        facade,
-        PanelEndSeams,
-        SEAM_INSULATION,
-        foam,
-        low,
-        np.maximum(seams.outer, low),
-        limits.open_mm,
-        "Seam between the panel ends",
-        seams.line,
-        anchor,
+    return joined(
+        packed(
+            seams,
+            facade,
+            PanelEndSeams,
+            SEAM_INSULATION,
+            foam,
+            low,
+            np.maximum(seams.outer, low),
+            limits.open_mm,
+            "Seam between the panel ends",
+            seams.line,
+            anchor,
+        ),
+        open_beside(
+            seams, pieces_on(facade, SEAM_INSULATION, PanelEndSeams, whole=True), limits.beside_mm, "Seam insulation"
+        ),
     )

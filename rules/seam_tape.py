@@ -31,6 +31,7 @@ LAYER: Final = Layer(
     ("tape",),
     (PanelEndSeams,),
     _lanes,
+    stands_in=("seal",),
     may_lap=True,
     centred=True,
 )
@@ -59,6 +60,7 @@ def seam_tape(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts:
             LAYER,
             limits.bite_mm,
             "Tape over the seam sticks on only {value} of the {side} panel",
+            "Tape over the seam ends {distance} before the {side} panel begins",
             "tape",
         ),
     )

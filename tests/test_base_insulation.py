@@ -88,7 +88,7 @@ def test_strips_butt_round_outer_and_inner_corners():
     assert not checked(corner(), [RULE]).verdicts
     deep = checked(corner().stretched("base insulation 2", "front", 15.0), [RULE])
     assert only_issue(deep, RULE).worst_mm == pytest.approx(-15.0, abs=0.01)
-    np.testing.assert_allclose(deep.issues[0].point_m, to_world(6158, 366, 8), atol=2e-3)
+    np.testing.assert_allclose(deep.issues[0].point_m, to_world(6158, 366, 15.5), atol=2e-3)
     for corners in (RECTANGLE, ELL):
         model = building(corners)
         assert not checked(model, [RULE]).verdicts

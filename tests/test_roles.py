@@ -421,7 +421,7 @@ def test_foam_at_a_corner():
         ("IfcDiscreteAccessory", "FLASHING", "flashing"),
         ("IfcCovering", "MEMBRANE", "membrane"),
         ("IfcCovering", "INSULATION", "insulation"),
-        ("IfcCovering", "COPING", "flashing"),
+        ("IfcCovering", "COPING", "eave-profile"),
         ("IfcBuildingElementPart", "INSULATION", "insulation"),
         ("IfcDiscreteAccessory", "Butyl strip", "seal"),
         ("IfcDiscreteAccessory", "BRACKET", ""),

@@ -72,13 +72,15 @@ NAMES = {
         Expanding foam tape; Wandpaneel-Dichtung; EPDM Dichtung Paneel-Stütze; Fugendichtung; Joint EPDM poteau;
         naadafdichting; compriband tussen panelen; tätningslist pelare; pilarin tiiviste; уплотнитель стыка панелей;
         nastro butilico;
+        Expanding seal strip 40 plinth; Compriband 40/10 plinth; EPDM strip base rail; Dichtungsband Stütze;
+        Fugenband Sockel Stütze; Seal window frame; Dichtband Traufe; Zellkautschukband Stütze;
         EPDM fitil; Sızdırmazlık bandı; sandviç panel contası; ущільнювач панелі; حشية مطاطية; 가스켓
     """,
     "sealant": """
         Sealant; silicone; Silikonfuge; silicone joint; Mastic; Dichtstoff; Fugenmasse; mastic bead;
         Sealant for panel; joint sealant; Fogmassa; fugemasse; kitvoeg; tmel; Sellador de juntas; Sigillante;
         Герметик; 密封胶; シーリング; Uszczelniacz; Panel silicone; Window silicone; Sockel Silikon; saumausmassa;
-        masilla de silicona
+        masilla de silicona; Dichtstoff äußere Nut; Dichtmasse Nut außen
     """,
     "foam": """
         PU foam; PU-Schaum; Schaum; mousse; mousse PU; Montageschaum; joint mousse; foam strip; foam in seam;
@@ -86,6 +88,7 @@ NAMES = {
         Монтажная пена; 泡沫; Schaumstreifen; Foam filler; column foam; Fugenschaum; Paneelschaum; seam foam;
         plinth foam; foam filling panel joint; fond de joint; foam closure; Rundschnur PE; pianka w styku płyt;
         fugeskum;
+        Corner foam strip; PU foam strip corner joint; Schaumstoffstreifen Eckfuge;
         PU köpük; піна; رغوة بولي يوريثان; 우레탄 폼
     """,
     "insulation": """
@@ -94,12 +97,13 @@ NAMES = {
         保温; 断熱材; Wool strip; Sockeldämmung; plinth insulation; panel insulation; Dämmstreifen; Perimeterdämmung;
         Insulation at column; Fensterdämmung; Dämmplatte; Roof insulation; laine de roche en joint;
         Dämmung Paneelstoß; Mineralwolle im Paneelstoß;
+        Dämmstreifen Sockelriegel; Insulation base rail; Dämmung Fensterfuge; Rockwool seam filling;
         Taş yünü; ısı yalıtımı; утеплювач; عزل حراري; صوف صخري; 단열재
     """,
     "tape": """
         Tape; Klebeband; ruban adhésif; adhesive tape; Tejp; Teippi; Taśma; Páska; Cinta adhesiva; Nastro adesivo;
         Fita; Лента; 胶带; Airtight tape; Vapour tape; bande adhésive; plakband; Membrane tape; Joint tape; Klæbebånd;
-        Tape over seam
+        Tape over seam; Bande adhésive sous couvre-joint; Klebeband hinter Abdeckprofil; Tape behind flashing
     """,
     "flashing": """
         Flashing; cover strip; Kantteil; Lisene; Abdeckblech; bavette; zetwerk; inddækning; obróbka blacharska;
@@ -107,8 +111,10 @@ NAMES = {
         Fensterblech; Couvre-joint; Bavette de seuil; Bavette panneau; Tôle de soubassement; Drip flashing;
         Clamp flashing; waterslag; dækliste; täckplåt; Fönsterbleck; Listapelti; Obróbka cokołu; oplechování soklu;
         Vierteaguas; Remate; Scossalina; rufo; Нащельник; Отлив цокольный; 泛水; 水切り; Cover profile; Corner trim;
-        Deckleiste; Wandkantteil Sockel; Door flashing; Fensterbank; Stützenverkleidung; coping; parapet capping;
+        Deckleiste; Wandkantteil Sockel; Door flashing; Fensterbank; Stützenverkleidung;
         Sockelabdeckung; Joint cover; Column cladding; Anschlussblech Sockel; sokkelbeslag; hoekzetwerk;
+        Pièce d'angle bavette soubassement; Klemmprofil; Clamping bar; profil de serrage; Klemmblech Dampfsperre;
+        Clamp profile vapour barrier; Base drip profile;
         Sokkelinddækning; sokkelipelti; remate de zócalo; scossalina di base; Sockelpaneel Kantteil
     """,
     "membrane": """
@@ -116,12 +122,12 @@ NAMES = {
         ångspärr; Dampsperre; höyrynsulku; Paroizolacja; parozábrana; Barrera de vapor; Barriera al vapore;
         Пароизоляция; 隔汽层; roof membrane; Air barrier; Dampfsperrfolie; Folia paroizolacyjna; PE-Folie;
         damp proof membrane; waterproofing membrane; Vapour barrier at roof edge; Windsperre;
-        Dampfbremse Dachanschluss
+        Dampfbremse Dachanschluss; Vapour control layer; Dachbahn
     """,
     "eave-profile": """
         Traufprofil; Eave profile; eaves profile; Traufblech; dakrandprofiel; Profil okapowy; okapový plech;
         Карнизный профиль; Profilé de rive; takfotsprofil; eaves angle; perfil de alero; Dachrandprofil;
-        roof edge profile
+        roof edge profile; coping; parapet capping; Attikablech; Couvertine; Gable trim; Eave trim; Mauerabdeckung
     """,
     "window": """
         Window; Fenster; Fenêtre; raam; vindue; fönster; vindu; ikkuna; Okno; Ventana Corredera; Finestra; Janela;
