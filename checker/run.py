@@ -117,10 +117,14 @@ def previous_release(path: Path, settings: Settings, rules: Sequence[Rule[Any, A
     """What a BCF file, and ``findings.json`` beside it, tell of the previous release.
 
     Raises:
-        CannotCheck: It is no BCF file.
+        CannotCheck: It is no BCF file, or none of its topics can be read.
     """
     renamed = {former: rule.name for rule in rules for former in rule.formerly}
-    return with_parts_beside(previous_of(read_bcf(path), settings.statuses, renamed), path.parent)
+    found = read_bcf(path)
+    if found.topics and all(topic.fault for topic in found.topics):
+        others = f" Nor can any other of its {len(found.topics)} topics be read." if len(found.topics) > 1 else ""
+        raise BadBcf(f"{found.topics[0].fault}{others}")
+    return with_parts_beside(previous_of(found, settings.statuses, renamed), path.parent)
 
 
 def check_model(

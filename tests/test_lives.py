@@ -324,6 +324,26 @@ def test_what_somebody_saves_under_that_name_meanwhile_is_not_overwritten(lived,
     assert (tmp_path / "issues.bcf").read_bytes() == lived.kept["between"]
 
 
+@pytest.mark.parametrize(
+    ("spoilt", "word"),
+    [
+        (lambda data: data.replace(b"</Markup>", b""), "is no sound XML"),
+        (lambda data: b"<Markup>" + b" " * (70 << 20) + b"</Markup>", "would unpack to more than 64 MiB"),
+    ],
+)
+def test_a_previous_file_of_which_no_topic_can_be_read_stops_the_run(lived, tmp_path, spoilt, word):
+    bcf = tmp_path / "issues.bcf"
+    bcf.write_bytes(lived.kept["1"].files["issues.bcf"])
+    marked = [name for name in entries(bcf) if name.endswith("/markup.bcf")][:2]
+    rewritten(bcf, lambda files: {"bcf.version": files["bcf.version"]} | {n: spoilt(files[n]) for n in marked})
+    before = bcf.read_bytes()
+    end = call("check", *sorted((RELEASES / "1").glob("*.ifczip")), "--out", tmp_path, "--previous", bcf)
+    assert (end.code, end.out, end.err.count("\n")) == (2, "", 1)
+    assert word in end.err
+    assert "Nor can any other of its 2 topics be read." in end.err
+    assert [(path.name, path.read_bytes()) for path in tmp_path.iterdir()] == [("issues.bcf", before)]
+
+
 def test_a_topic_that_cannot_be_read_stays_and_gets_no_twin(lived, tmp_path):
     bcf = tmp_path / "issues.bcf"
     bcf.write_bytes(lived.kept["1"].files["issues.bcf"])
