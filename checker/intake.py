@@ -89,9 +89,13 @@ def examine(
         _refuse_unit(one, mine)
     found = fits(meshes, source, len(sources), grids)
     same = _states(sources, elements, built)
-    # A model stands upon itself as badly as it stands beside itself.
+    # Held against another state of itself alone, a file seems to lie where walls would stand one upon the other.
+    twins = {s: pair for pair in same for s in pair}
     found = tuple(
-        replace(Fit("meets"), against=fit.against) if s in {b for _, b in same} else fit for s, fit in enumerate(found)
+        replace(fit, state="meets", shift_m=(0.0, 0.0, 0.0))
+        if s in twins and fit.state != "unknown" and set(fit.against) <= set(twins[s])
+        else fit
+        for s, fit in enumerate(found)
     )
     _refuse_apart(sources, built, origin, found)
     _refuse_misfit(sources, found)
