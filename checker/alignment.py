@@ -171,7 +171,7 @@ def fits(meshes: Meshes, source: Ints, count: int, grids: Sequence[Sequence[Grid
         if not fresh:
             break
         right |= fresh
-    off = {s: plan for s, plan in plans.items() if plan.off}
+    off = {s: plan for s, plan in plans.items() if plan.off and not _turned(own[s], others, plan)}
     off |= _followers({s: own[s] for s in plans if s not in off}, others, off.values())
     right, off = _majority(right, off)
     heights = _heights(own, faces, rank, {s: plan.shift for s, plan in off.items()})
@@ -530,11 +530,14 @@ def _by_grid(grids: Sequence[Sequence[GridAxis]], mine: int, others: set[int]) -
     return Fit("off", shift_m=(x, y, 0.0), by_grid=True)
 
 
-def _turned(mine: Marks, others: Marks) -> Fit | None:
+def _turned(mine: Marks, others: Marks, shifted: _Plan | None = None) -> Fit | None:
     """The angle by which a file is turned against others, if it is: by what most walls and posts run along.
 
-    Of the angles that differ by right ones, that after which most can be made to meet; all of them look alike.
+    Of the angles that differ by right ones, that after which most can be made to meet; all of them look alike. Where
+    it might be ``shifted`` instead, it is turned only if that explains more.
     """
+    if shifted is not None and shifted.best >= ALL * shifted.could:
+        return None
     if min(len(mine.joints) + len(mine.posts), len(others.joints) + len(others.posts)) < FEWEST:
         return None
     one, two = _direction(mine), _direction(others)
@@ -549,6 +552,8 @@ def _turned(mine: Marks, others: Marks) -> Fit | None:
         plan = _voted(ties, _Plan(as_it_lies, as_it_lies, could, _NOTHING))
         if plan.best >= max(FEWEST, BELIEVED * could) and plan.share >= OF_JOINTS and met <= SHARE * plan.best:
             plans.append((-plan.best, float(np.linalg.norm(plan.shift) > MEETS_M), abs(quarter), angle + quarter))
+    if shifted is not None and not (plans and -min(plans)[0] > shifted.best):
+        return None
     best = min(plans)[3] if plans else angle
     return Fit("turned", met, turn_deg=best) if abs(best) >= LEAST_TURN_DEG else None
 
