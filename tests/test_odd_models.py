@@ -29,10 +29,13 @@ class Precast:
     """A ring of panels before columns, 3 bays by 2 of 6 m, two rows; ``kit`` holds panels, ``other`` columns."""
 
     def __init__(
-        self, one=True, gap=0.03, joint=0.0, ribs=False, turn=0.0, moved=(0.0, 0.0), columns_out=0.0, size=(3, 2), **kit
-    ):
-        self.kit = Kit(**kit)
-        self.other = self.kit if one else Kit(salt="columns", **kit)
+        self, one=True, gap=0.03, joint=0.0, ribs=False, turn=0.0, moved=(0.0, 0.0), columns_out=0.0, size=(3, 2),
+        salt="", at=(0.0, 0.0), **kit
+    ):  # fmt: skip
+        self.kit = Kit(salt=salt, **kit)
+        self.other = self.kit if one else Kit(salt=f"columns{salt}", **kit)
+        for one in {self.kit, self.other}:
+            one.site = one.place(one.axes((*at, 0.0)))
         self.panels, self.columns = [], []
         long, wide = (BAY * n for n in size)
         for x in range(size[0] + 1):
@@ -69,9 +72,9 @@ class Precast:
         kind = "IfcBeam" if ribs else "IfcWall"
         self.panels.append(kit.product(kind, body, placement=place, title=f"W-{len(self.panels)}"))
 
-    def save(self, folder, name="panels.ifc"):
+    def save(self, folder, name="panels.ifc", other="columns.ifc"):
         files = [self.kit.save(folder / name)]
-        return files if self.other is self.kit else [*files, self.other.save(folder / "columns.ifc")]
+        return files if self.other is self.kit else [*files, self.other.save(folder / other)]
 
 
 def checked(files, settings=None):
@@ -271,6 +274,27 @@ def test_a_file_off_along_one_wall_meets_by_chance_and_is_told(tmp_path, off):
     found = remarks(checked(Precast(one=False, moved=off, size=(5, 3)).save(tmp_path)), "error")
     shift = ", ".join(f"{-1000.0 * value + 0.0:.10g}" for value in off)
     assert any(f"shift_mm = [{shift}, 0] under [models] would make 16 meet" in text for text in found)
+
+
+@pytest.mark.parametrize("away", [5.0, 40.0])
+@pytest.mark.parametrize("one", [False, True])
+def test_two_whole_buildings_may_stand_side_by_side(tmp_path, away, one):
+    files = Precast(one=one).save(tmp_path)
+    files += Precast(one=one, size=(2, 2), salt="b", at=(18.88 + away, 3.0)).save(
+        tmp_path, "panels_b.ifc", "columns_b.ifc"
+    )
+    result = checked(files)
+    assert [(way.way, way.panels, way.gaps) for way in result.ways] == [("on-columns", 36, 20)]
+    apart = re.compile(r"\S+ stands \d+\.\d m from \S+ and was taken for a part of another building\.")
+    assert [bool(apart.search(text)) for text in remarks(result)] == [True] * (away > 10.0)
+    assert not result.issues
+
+
+def test_half_a_building_may_not_stand_aside(tmp_path):
+    files = Precast(one=False).save(tmp_path)
+    lone, _ = Precast(one=False, salt="b", size=(4, 1), at=(60.0, 0.0)).save(tmp_path, "panels_b.ifc", "left_out.ifc")
+    with pytest.raises(BadModel, match="Models do not meet: .* panels_b lies at"):
+        checked([*files, lone])
 
 
 def test_two_states_without_a_common_identity_are_known_by_their_bodies(tmp_path):
