@@ -37,6 +37,8 @@ MANY: Final = 0.7
 """... this share of it meets as files lie: where bays repeat, and along one wall of a ring, much meets by chance."""
 BY_CHANCE: Final = 0.2
 """Files of which no more than this part of what could meet does meet say nothing by that."""
+OVERLAP: Final = 0.05
+"""Buildings that stand side by side share no more of their ground than this."""
 OF_JOINTS: Final = 0.33
 """The part of all joints that a shift must bring to posts: where joints are dense, as between upright panels, any post
 finds one.
@@ -156,27 +158,92 @@ def fits(meshes: Meshes, source: Ints, count: int, grids: Sequence[Sequence[Grid
     """How each of ``count`` files lies to the others.
 
     ``source`` (n,) is the file of each body, ``grids`` are the axes each file draws. Shifts come on top of where a
-    file lies now. Where files disagree, those are right that most agree with, then the one with most columns.
+    file lies now. Where files disagree, those are right that most agree with, then the one with most columns. Files of
+    buildings that stand side by side are held against those of their own building only.
     """
     if count < 2:
         return (Fit("alone"),) * count
     found, faces = marks(meshes, source), levels(meshes)
     own = [_lonely(found.of([s])) for s in range(count)]
-    rank = sorted(range(count), key=lambda s: (-len(own[s].posts), -len(own[s].joints), s))
-    right = {rank[0]}
+    out: dict[int, Fit] = {}
+    for rank in _buildings(found, own):
+        out |= _fits(found, faces, own, rank, grids)
+        meets = {s for s in rank if out[s].state == "meets"}
+        whole = _is_whole(found.of(meets))
+        out |= {s: replace(out[s], whole=(whole and s in meets) or _is_whole(found.of([s]))) for s in rank}
+    return tuple(out[s] for s in range(count))
+
+
+def _buildings(found: Marks, own: Sequence[Marks]) -> list[list[int]]:
+    """The files of each building, those with most columns first.
+
+    Files that meet each other make a building of their own where they stand beside all others that do.
+    """
+    rank = sorted(range(len(own)), key=lambda s: (-len(own[s].posts), -len(own[s].joints), s))
+    groups: list[set[int]] = []
+    for seed in rank:
+        if not any(seed in group for group in groups):
+            free = [s for s in rank if not any(s in group for group in groups)]
+            groups.append(_agreed(found, own, free, seed)[0])
+    plan = [found.of(group).outline() for group in groups]
+    beside = [
+        k
+        for k, group in enumerate(groups)
+        if len(group) > 1
+        and all(
+            shapely.area(shapely.intersection(plan[k], plan[i])) <= OVERLAP * shapely.area(plan[k])
+            for i, other in enumerate(groups)
+            if i != k and len(other) > 1
+        )
+    ]
+    if len(beside) < 2:
+        return [rank]
+    # What meets nothing is held against the building that it is nearest to.
+    for k, group in enumerate(groups):
+        if k not in beside:
+            nearest = min(beside, key=lambda i: (shapely.distance(plan[k], plan[i]), -_common(plan[k], plan[i]), i))
+            groups[nearest] |= group
+    return [[s for s in rank if s in groups[k]] for k in beside]
+
+
+def _common(one: shapely.Geometry, other: shapely.Geometry) -> float:
+    return float(shapely.area(shapely.intersection(one, other)))
+
+
+def _is_whole(found: Marks) -> bool:
+    """Whether walls and columns of a building are all there: most of its wall joints have a post."""
+    j, _ = _Tie(found.joints, found.posts, 1.0).pairs(_NOTHING, MEETS_M)
+    wall = (found.joints.kind == JOINT) & (found.joints.high - found.joints.low >= WALL_M)
+    met = np.intersect1d(j, np.flatnonzero(wall))
+    return len(met) >= max(FEWEST, SHARE * np.count_nonzero(wall))
+
+
+def _agreed(found: Marks, own: Sequence[Marks], files: Iterable[int], first: int) -> tuple[set[int], dict[int, _Plan]]:
+    """Those of some files that meet the first one, or others that do, and how all others lie to them."""
+    right = {first}
     while True:
         others = found.of(right)
-        plans = {s: _plan(_ties(own[s], others)) for s in range(count) if s not in right}
+        plans = {s: _plan(_ties(own[s], others)) for s in files if s not in right}
         fresh = {s for s, plan in plans.items() if plan.meets}
         if not fresh:
-            break
+            return right, plans
         right |= fresh
-    off = {s: plan for s, plan in plans.items() if plan.off}
+
+
+def _fits(
+    found: Marks, faces: Levels, own: Sequence[Marks], rank: Sequence[int], grids: Sequence[Sequence[GridAxis]]
+) -> dict[int, Fit]:
+    """How each file of one building lies to its others; ``rank`` are its files, those with most columns first."""
+    if len(rank) < 2:
+        return {s: Fit("unknown") for s in rank}
+    right, plans = _agreed(found, own, rank, rank[0])
+    others = found.of(right)
+    off = {s: plan for s, plan in plans.items() if plan.off and not _turned(own[s], others, plan)}
     off |= _followers({s: own[s] for s in plans if s not in off}, others, off.values())
     right, off = _majority(right, off)
     heights = _heights(own, faces, rank, {s: plan.shift for s, plan in off.items()})
-    out: list[Fit] = []
-    for s in range(count):
+    out: dict[int, Fit] = {}
+    for s in rank:
         others, high = found.of(right - {s}), heights.get(s, _Height(0.0))
         met = _count(_ties(own[s], others), _NOTHING)
         if s in off or high.rise:
@@ -191,11 +258,11 @@ def fits(meshes: Meshes, source: Ints, count: int, grids: Sequence[Sequence[Grid
         against = high.against if high.rise and s not in off else tuple(sorted(right - {s}))
         joints = own[s].joints
         walls = (joints.kind == JOINT) & (joints.high - joints.low >= WALL_M) & (len(others.posts) >= FEWEST)
-        out.append(replace(fit, against=against, joints=int(np.count_nonzero(walls))))
+        out[s] = replace(fit, against=against, joints=int(np.count_nonzero(walls)))
     alone = right.pop() if len(right) == 1 else None
-    if alone is not None and out[alone].state == "unknown" and any(fit.state != "unknown" for fit in out):
+    if alone is not None and out[alone].state == "unknown" and any(fit.state != "unknown" for fit in out.values()):
         out[alone] = replace(out[alone], state="meets")  # what the others were held against
-    return tuple(out)
+    return out
 
 
 def _followers(unsure: Mapping[int, Marks], others: Marks, known: Iterable[_Plan]) -> dict[int, _Plan]:
@@ -530,11 +597,14 @@ def _by_grid(grids: Sequence[Sequence[GridAxis]], mine: int, others: set[int]) -
     return Fit("off", shift_m=(x, y, 0.0), by_grid=True)
 
 
-def _turned(mine: Marks, others: Marks) -> Fit | None:
+def _turned(mine: Marks, others: Marks, shifted: _Plan | None = None) -> Fit | None:
     """The angle by which a file is turned against others, if it is: by what most walls and posts run along.
 
-    Of the angles that differ by right ones, that after which most can be made to meet; all of them look alike.
+    Of the angles that differ by right ones, that after which most can be made to meet; all of them look alike. Where
+    it might be ``shifted`` instead, it is turned only if that explains more.
     """
+    if shifted is not None and shifted.best >= ALL * shifted.could:
+        return None
     if min(len(mine.joints) + len(mine.posts), len(others.joints) + len(others.posts)) < FEWEST:
         return None
     one, two = _direction(mine), _direction(others)
@@ -549,6 +619,8 @@ def _turned(mine: Marks, others: Marks) -> Fit | None:
         plan = _voted(ties, _Plan(as_it_lies, as_it_lies, could, _NOTHING))
         if plan.best >= max(FEWEST, BELIEVED * could) and plan.share >= OF_JOINTS and met <= SHARE * plan.best:
             plans.append((-plan.best, float(np.linalg.norm(plan.shift) > MEETS_M), abs(quarter), angle + quarter))
+    if shifted is not None and not (plans and -min(plans)[0] > shifted.best):
+        return None
     best = min(plans)[3] if plans else angle
     return Fit("turned", met, turn_deg=best) if abs(best) >= LEAST_TURN_DEG else None
 

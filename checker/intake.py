@@ -34,6 +34,8 @@ from checker.model import (
 
 MEET_WITHIN_M: Final = 10.0
 """Models of one building overlap; a neighbour that stands apart by more was exported about another point."""
+ONE_SITE_M: Final = 1_000.0
+"""Buildings that are whole, walls and columns, may stand this far apart."""
 STRAY_M: Final = 10_000.0
 STRAY_LENGTHS: Final = 100.0
 """A body this far, and so many times its own length, from the middle of its file is no part of the building."""
@@ -89,13 +91,19 @@ def examine(
         _refuse_unit(one, mine)
     found = fits(meshes, source, len(sources), grids)
     same = _states(sources, elements, built)
-    # A model stands upon itself as badly as it stands beside itself.
+    # Held against another state of itself alone, a file seems to lie where walls would stand one upon the other.
+    twins = {s: pair for pair in same for s in pair}
     found = tuple(
-        replace(Fit("meets"), against=fit.against) if s in {b for _, b in same} else fit for s, fit in enumerate(found)
+        replace(fit, state="meets", shift_m=(0.0, 0.0, 0.0))
+        if s in twins and fit.state != "unknown" and set(fit.against) <= set(twins[s])
+        else fit
+        for s, fit in enumerate(found)
     )
-    _refuse_apart(sources, built, origin, found)
+    beside = _refuse_apart(sources, built, origin, found)
     _refuse_misfit(sources, found)
     remarks = [list(one.remarks) for one in sources]
+    for s, remark in beside:
+        remarks[s].append(remark)
     for (_, b), shared in same.items():
         remarks[b].append(Remark("error", f"{shared}: they are two states of one model. Name only one of them."))
     for tell in (
@@ -276,15 +284,20 @@ def _metres(value: float) -> str:
     return f"{value:.0f} m" if value >= 100.0 else f"{value:.3g} m"
 
 
-def _refuse_apart(sources: Sequence[Source], built: Sequence[_Bodies], origin: Floats, found: Sequence[Fit]) -> None:
+def _refuse_apart(
+    sources: Sequence[Source], built: Sequence[_Bodies], origin: Floats, found: Sequence[Fit]
+) -> list[tuple[int, Remark]]:
+    """Refuses files that do not meet in space, but for buildings that are whole: of these it tells how they stand."""
+    told: list[tuple[int, Remark]] = []
     boxes = {s: np.stack([one.low.min(axis=0), one.high.max(axis=0)]) for s, one in enumerate(built) if len(one.low)}
     if not boxes:
-        return
+        return told
     first, *apart = sorted(boxes)
     together = {first}
     while apart:
         gap, near, far = min((_gap(boxes[a], boxes[b]), a, b) for a in together for b in apart)
-        if gap > MEET_WITHIN_M:
+        buildings = found[near].whole and found[far].whole and gap <= ONE_SITE_M
+        if gap > MEET_WITHIN_M and not buildings:
             places = ", ".join(_place(sources[s], built[s].middle() + origin) for s in (near, far))
             off = [s for s in (near, far) if found[s].state == "off"]
             shift = f"shift_mm = {_shift(sources[off[0]], found[off[0]])} for {sources[off[0]].file}" if off else ""
@@ -292,8 +305,12 @@ def _refuse_apart(sources: Sequence[Source], built: Sequence[_Bodies], origin: F
             raise BadModel(
                 f"Models do not meet: {places}, {gap:.1f} m apart. Export both about the same base point, or {remedy}."
             )
+        if gap > MEET_WITHIN_M:
+            stands = f"{sources[far].file} stands {gap:.1f} m from {sources[near].file}"
+            told.append((far, Remark("note", f"{stands} and was taken for a part of another building.")))
         together.add(far)
         apart.remove(far)
+    return told
 
 
 def _gap(one: Floats, other: Floats) -> float:

@@ -145,6 +145,11 @@ class Marks:
         posts, joints, runs = (np.isin(part.source, mine) for part in (self.posts, self.joints, self.runs))
         return Marks(self.posts.take(posts), self.joints.take(joints), self.runs.take(runs))
 
+    def outline(self) -> shapely.Geometry:
+        """What they cover in plan, without hollows."""
+        corners = self.runs.outlines().reshape(-1, 2)
+        return shapely.convex_hull(shapely.multipoints(np.concatenate([self.posts.place, corners])))
+
     def moved(self, shift: Floats) -> "Marks":
         """The same marks moved by (x, y)."""
         aside = [(self.runs.along @ shift)[:, None], (square(self.runs.along) @ shift)[:, None]]

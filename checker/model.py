@@ -178,7 +178,8 @@ class Fit:
     ``met`` joints of walls meet columns of other files (or columns joints) as the files lie, ``best`` would after the
     shift ``shift_m`` of this file. ``exact`` is false where that is known to centimetres only, ``alike`` true where
     another shift does as well; ``by_grid`` says that axes of grids told it. ``against`` are the sources it was held
-    against, ``joints`` the wall joints it has that need a column of another file.
+    against, ``joints`` the wall joints it has that need a column of another file. ``whole`` tells that it and those of
+    its building hold both walls and the columns behind them.
     """
 
     state: Literal["alone", "meets", "off", "turned", "unknown"]
@@ -191,6 +192,7 @@ class Fit:
     turn_deg: float = 0.0
     against: tuple[int, ...] = ()
     joints: int = 0
+    whole: bool = False
 
 
 @dataclass(frozen=True, slots=True)
