@@ -731,8 +731,7 @@ def _abreast(pieces: Pieces) -> tuple[Ints, Ints]:
 def above_rails(seams: Seams, facade: Facade, layer: Layer) -> tuple[Floats, Ints]:
     """How far above the base rail a layer begins at the foot of upright seams (n,), and its lowest piece there.
 
-    NaN and -1 for seams that are not the lowest of their line, under which no rail lies, or where the layer begins
-    further up than the seam: then it has a gap.
+    NaN and -1 for seams that are not the lowest of their line, under which no rail lies, or without a piece.
     """
     count = len(seams)
     gap, lowest = np.full(count, np.nan), np.full(count, -1, np.int64)
@@ -759,7 +758,7 @@ def above_rails(seams: Seams, facade: Facade, layer: Layer) -> tuple[Floats, Int
     order = np.lexsort((pieces.element[piece], -pieces.start[piece], on))  # the lowest one is written last and stays
     begins = np.full(count, np.nan)
     begins[on[order]], lowest[on[order]] = pieces.start[piece[order]], pieces.element[piece[order]]
-    known = np.isfinite(top) & (begins < seams.start + SHORTEST_HOLE)
+    known = np.isfinite(top) & np.isfinite(begins)
     return np.where(known, begins - top, np.nan), np.where(known, lowest, -1)
 
 

@@ -74,7 +74,6 @@ def seam_foam(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts:
     allowed = seams.inner - face + limits.loose_mm / MM
     above, lowest = above_rails(seams, facade, SEAM_FOAM)
     return joined(
-        there,
         in_section(
             seams,
             above,
@@ -84,6 +83,7 @@ def seam_foam(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts:
             limits.above_rail_mm,
             says_high=f"{_SAYS} begins {{value}} above the top of the base rail",
         ),
+        there,
         open_beside(seams, pieces, limits.beside_mm, _SAYS),
         in_section(
             seams,
