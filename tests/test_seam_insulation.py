@@ -60,8 +60,8 @@ def test_the_insulation_of_the_foot_is_not_that_of_the_seam():
 
 
 @pytest.mark.parametrize(("by", "passes"), [(5.0, True), (5.02, False), (12.0, False)])
-def test_width_left_open_beside_it(by, passes):
-    """Common practice, no source: soft wool makes up for 5 mm. What lies behind does not make up for it."""
+def test_width_along_the_facade(by, passes):
+    """Common practice, no source: 25 mm. What lies behind does not make up for it."""
     half = with_part(
         WALL.stretched(WOOL, "front", -30.0),
         "front",
@@ -71,7 +71,7 @@ def test_width_left_open_beside_it(by, passes):
         result = checked(sketch, [RULE])
         assert (not result.verdicts) == passes
         for verdict in result.verdicts:
-            assert verdict.value_mm == pytest.approx(by, abs=0.01)
+            assert verdict.value_mm == pytest.approx(30.0 - by, abs=0.01)
 
 
 def test_the_open_depth_is_a_dimension_of_the_section():
