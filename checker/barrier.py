@@ -5,9 +5,10 @@ seams, and is closed where a layer of the airtight line covers each seam on its 
 """
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
+import shapely
 
 from checker import geometry as g
 from checker.facade import (
@@ -28,6 +29,7 @@ from checker.facade import (
 )
 from checker.layers import cover
 from checker.model import Bools, Floats, Ints
+from checker.plan import section
 from checker.result import Airtight
 from checker.stated import statements
 
@@ -105,7 +107,9 @@ CORNER_SEAL: Final = Layer(
     airtight=True,
     may_lap=True,
 )
-"""Strips behind both panel ends, or foam between them: what runs up the whole corner closes it."""
+"""Strips behind both panel ends, or foam between them: what runs up the whole corner closes it, if it joins both."""
+CUTS: Final = (0.1, 0.5, 0.9)
+"""Shares of the height of a corner at which it is looked at from above."""
 WALKED: Final[tuple[type[Seams], ...]] = (
     PanelEndSeams,
     PanelEdgeSeams,
@@ -154,6 +158,9 @@ def _links_of(facade: Facade, kind: type[Seams]) -> Links:
             middle = 0.5 * (seams.near + np.where(np.isnan(seams.far), seams.near, seams.far))
             place = seams.world(spot, np.nan_to_num(middle, nan=0.0), 0.5 * (seams.inner + seams.outer))
             place = np.where(np.isnan(middle)[:, None], seams.point, place)
+            if each is CORNER_SEAL:
+                apart = (now == CLOSED) & ~_joined(facade, seams)
+                now, open_now = np.where(apart, BROKEN, now), np.where(apart, seams.length, open_now)
         else:
             said, _ = statements(facade, each, seams)
             now, open_now = np.where(said > 0, CLOSED, ABSENT), np.where(said > 0, 0.0, seams.length)
@@ -177,6 +184,42 @@ def _links_of(facade: Facade, kind: type[Seams]) -> Links:
         point,
         stated,
     )
+
+
+def _joined(facade: Facade, seams: Seams) -> Bools:
+    """Whether at each corner (n,) what seals it leads from one panel to the other, seen from above.
+
+    It may do so over the column behind, which counts as closed on all its sides. Bare contact of panel and column or
+    of both panels seals nothing.
+    """
+    seals = facade.elements_of(*sorted(CORNER_SEAL.any_role))
+    posts = facade.elements_of("column")
+    meshes, boxes = facade.model.meshes, facade.boxes
+
+    def cuts(elements: Ints, i: int, z: float, whole: bool = False) -> list[Any]:
+        off = np.maximum(boxes.low[elements, :2] - seams.point[i, :2], seams.point[i, :2] - boxes.high[elements, :2])
+        near = (
+            (off.max(axis=1, initial=-np.inf) < BESIDE) & (boxes.low[elements, 2] < z) & (boxes.high[elements, 2] > z)
+        )
+        found = [section(meshes, e, z) for e in elements[near].tolist()]
+        return [shapely.convex_hull(each) if whole else each for each in found if not each.is_empty]
+
+    def leads_over(i: int, z: float) -> bool:
+        one, two = (cuts(part[[i]], i, z) for part in (seams.left, seams.right))
+        bare, lining = [*one, *two, *cuts(posts, i, z, whole=True)], cuts(seals, i, z)
+        reached, seen = set[int](range(len(one))), list[int](range(len(one)))
+        everything = [*bare, *lining]
+        while seen:
+            a = seen.pop()
+            for b in set(range(len(everything))) - reached:
+                steps_on_seal = max(a, b) >= len(bare)
+                if steps_on_seal and shapely.distance(everything[a], everything[b]) <= OPEN_JOINT + g.SAME_LENGTH:
+                    reached.add(b)
+                    seen.append(b)
+        return bool(reached & set(range(len(one), len(one) + len(two))))
+
+    heights = seams.start[:, None] + seams.length[:, None] * np.array(CUTS)
+    return np.array([all(leads_over(i, z) for z in heights[i].tolist()) for i in range(len(seams))], bool)
 
 
 def shares(facade: Facade) -> Airtight:

@@ -277,7 +277,8 @@ class Layer:
     """A sealing layer: ``roles`` it is made of, seams it belongs to, ``lanes`` side by side in which it must run.
 
     Where a part with a role of ``yields_to`` fills the zone, the layer may be interrupted. Parts with a role of
-    ``stands_in`` count where no part of the layer's own roles lies in its place anywhere: models name things loosely.
+    ``stands_in`` count where no part of the layer's own roles lies in its place anywhere, if there are enough of them
+    to be meant for it: models name things loosely.
     ``rings`` says that its seams come in fours, as sill, head, left and right of a frame, whose corners must close.
     ``may_lap`` says that its pieces may lie on each other at their ends instead of butting, ``reaching`` that they come
     into the zone from elsewhere, so that the middle of a piece may lie outside it.

@@ -28,6 +28,8 @@ WIDEST_STRIP: Final = 0.30
 """A part no wider than this, and three times as long, has one direction."""
 CORNER_STRETCH: Final = 0.15
 """What runs along an edge of a frame so near to its corner must meet what runs along the next edge."""
+MEANT: Final = 0.25
+"""Parts that stand in for a layer run along this share of it at least; a strip gone astray is none of it."""
 TOUCH: Final = 5e-4
 """A part lies in a zone when it reaches further into it than this; a thinner one with more than half of itself."""
 
@@ -94,7 +96,16 @@ def lanes_of(facade: Facade, layer: Layer, kind: type[Seams]) -> tuple[Lane, ...
     if not layer.stands_in or any(len(lane.inside.lane) for lanes in own.values() for lane in lanes):
         return own[kind]
     others = parts_in_lanes(facade, layer, kind, layer.stands_in)
+    if not _meant(facade.seams[kind], others):
+        return own[kind]
     return tuple(replace(mine, inside=other.inside) for mine, other in zip(own[kind], others, strict=True))
+
+
+def _meant(seams: Seams, lanes: tuple[Lane, ...]) -> bool:
+    """Whether parts of roles that stand in for a layer run along enough of it to be meant for it."""
+    first, last = line_ends(seams)
+    along = sum(float((lane.inside.end - lane.inside.start)[lane.inside.parallel].sum()) for lane in lanes)
+    return along >= MEANT * len(lanes) * float((last - first).sum())
 
 
 def parts_in_lanes(facade: Facade, layer: Layer, kind: type[Seams], roles: tuple[str, ...]) -> tuple[Lane, ...]:

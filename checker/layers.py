@@ -167,7 +167,9 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
             nameless[s] = _covering(unknown, seams.line[s], first_own, last_own)
         piece[s] = _ending(inside, inside.end, seams.line[s], missing.start[h])
         other[s] = _ending(inside, inside.start, seams.line[s], missing.end[h])
-        meets = _joints(inside)
+        # Legs of a ring that stand on a strip follow no piece of it.
+        wide = (inside.high - inside.low).max(axis=1, initial=0.0)
+        meets = _joints(inside.take(inside.end - inside.start > wide) if layer.rings else inside)
         at_seam = _seam_at(seams, meets.seam, meets.at)
         joints.append(Joints(at_seam, meets.first, meets.second, meets.lap, meets.at))
         order = np.argsort(meets.lap, kind="stable")[: 0 if layer.may_lap else None]

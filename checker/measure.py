@@ -690,30 +690,28 @@ def laid_over(
     return replace(verdicts, span=np.stack([seams.world(at, each, seams.outer) for each in (end, reach)], axis=1))
 
 
-def open_beside(seams: PanelEndSeams, pieces: Pieces, most_mm: float, says: str) -> Verdicts:
-    """Verdicts on how much of the width between the panel ends what lies between them leaves open beside it.
+def as_wide(seams: PanelEndSeams, pieces: Pieces, least_mm: float, says: str) -> Verdicts:
+    """Verdicts on how much of the width between the panel ends is filled by what lies between them.
 
-    ``says`` names it. Seams without a piece pass; so do those narrower than that.
+    ``says`` names it. It need not be wider than the seam; seams without a piece pass.
     """
     group, seam = _abreast(pieces)
     at = seams.take(seam)
     low, high = np.minimum(at.near, at.far), np.maximum(at.near, at.far)
     found = fill(at, replace(pieces, seam=group), 0, low, high)
-    left_open = high - low - found.least
-    # Where it is open on both sides, there is no one dimension.
-    on_left = np.abs(found.first - low - left_open) < g.SAME_LENGTH
-    on_right = np.abs(high - found.last - left_open) < g.SAME_LENGTH
-    ends = np.where(on_left, low, np.where(on_right, found.last, np.nan)), np.where(on_left, found.first, high)
-    order = np.lexsort((np.nan_to_num(left_open, nan=-np.inf).round(9), seam))
-    worst = order[np.append(np.diff(seam[order]) > 0, True)] if len(order) else order
+    order = np.lexsort((np.nan_to_num(found.least, nan=np.inf).round(9), seam))
+    worst = order[np.append(True, np.diff(seam[order]) > 0)] if len(order) else order
     value, along = np.full(len(seams), np.nan), np.full(len(seams), np.nan)
     piece, span = np.full(len(seams), -1, np.int64), np.full((len(seams), 2, 3), np.nan)
     rows = seam[worst]
-    value[rows], along[rows], piece[rows] = left_open[worst], found.at_least[worst], found.piece_least[worst]
-    middle = 0.5 * (at.inner + at.outer)
+    value[rows], along[rows], piece[rows] = found.least[worst], found.at_least[worst], found.piece_least[worst]
+    # Where it has gaps itself, or is not as wide everywhere, there is no one dimension.
+    whole = np.abs(found.last - found.first - found.least) < g.SAME_LENGTH
+    middle, ends = 0.5 * (at.inner + at.outer), (np.where(whole, found.first, np.nan), found.last)
     span[rows] = np.stack([at.world(found.at_least, each, middle) for each in ends], axis=1)[worst]
-    says_high = f"{says} leaves {{value}} of the seam's width open beside it"
-    return replace(in_section(seams, value, along, piece, -np.inf, most_mm, says_high=says_high), span=span)
+    required = np.minimum(least_mm, np.abs(seams.far - seams.near) * MM)
+    says_low = f"{says} is only {{value}} wide"
+    return replace(in_section(seams, value, along, piece, required, np.inf, says_low=says_low), span=span)
 
 
 def _abreast(pieces: Pieces) -> tuple[Ints, Ints]:
@@ -733,8 +731,7 @@ def _abreast(pieces: Pieces) -> tuple[Ints, Ints]:
 def above_rails(seams: Seams, facade: Facade, layer: Layer) -> tuple[Floats, Ints]:
     """How far above the base rail a layer begins at the foot of upright seams (n,), and its lowest piece there.
 
-    NaN and -1 for seams that are not the lowest of their line, under which no rail lies, or where the layer begins
-    further up than the seam: then it has a gap.
+    NaN and -1 for seams that are not the lowest of their line, under which no rail lies, or without a piece.
     """
     count = len(seams)
     gap, lowest = np.full(count, np.nan), np.full(count, -1, np.int64)
@@ -761,7 +758,7 @@ def above_rails(seams: Seams, facade: Facade, layer: Layer) -> tuple[Floats, Int
     order = np.lexsort((pieces.element[piece], -pieces.start[piece], on))  # the lowest one is written last and stays
     begins = np.full(count, np.nan)
     begins[on[order]], lowest[on[order]] = pieces.start[piece[order]], pieces.element[piece[order]]
-    known = np.isfinite(top) & (begins < seams.start + SHORTEST_HOLE)
+    known = np.isfinite(top) & np.isfinite(begins)
     return np.where(known, begins - top, np.nan), np.where(known, lowest, -1)
 
 

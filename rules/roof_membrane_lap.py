@@ -166,12 +166,13 @@ def _on_face(facade: Facade, seams: Seams, found: Pieces) -> Floats:
     low, high = (np.stack([at, face + off], axis=1) for at, off in ((found.start, -AT_FACE), (found.end, AT_FACE)))
     reach, met = g.clip_triangles(local, low[which], high[which])
     bottom = g.lowest(reach[met, 0], which[met], len(face))
-    height: Floats = g.highest(reach[met, 1], which[met], len(face)) - bottom
-    return height
+    height = g.highest(reach[met, 1], which[met], len(face)) - bottom
+    result: Floats = np.where(height > AT_FACE, height, -np.inf)
+    return result
 
 
 AT_FACE: Final = 0.02
-"""What lies this near to the inner face is led along it (metres)."""
+"""What lies this near to the inner face, and further along it, is led along it (metres)."""
 
 
 def _least_joint(facade: Facade, seams: Seams) -> tuple[Floats, Floats, Ints, Ints]:

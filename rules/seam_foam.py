@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 
 from checker.facade import SLACK, Facade, PanelEndSeams
-from checker.measure import Shifts, above_rails, fill, fire_ratings, in_section, joined, lacks, open_beside, pieces_on
+from checker.measure import Shifts, above_rails, as_wide, fill, fire_ratings, in_section, joined, lacks, pieces_on
 from checker.model import Bools
 from checker.rule import MM, Verdicts, limit, rule
 from checker.sections import SEAM_FOAM, SEAM_INSULATION, column_face
@@ -31,8 +31,8 @@ class Limits:
         "most between the top of the base rail and the strip: room for the insulation on it",
         basis="practice",
     )
-    beside_mm: float = limit(
-        5.0, "mm", "most of the seam's width that may stay open beside the strip, which is elastic", basis="practice"
+    width_mm: float = limit(
+        25.0, "mm", "least width of the strip along the facade, where the seam is not narrower", basis="practice"
     )
 
 
@@ -74,7 +74,6 @@ def seam_foam(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts:
     allowed = seams.inner - face + limits.loose_mm / MM
     above, lowest = above_rails(seams, facade, SEAM_FOAM)
     return joined(
-        there,
         in_section(
             seams,
             above,
@@ -84,7 +83,8 @@ def seam_foam(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts:
             limits.above_rail_mm,
             says_high=f"{_SAYS} begins {{value}} above the top of the base rail",
         ),
-        open_beside(seams, pieces, limits.beside_mm, _SAYS),
+        there,
+        as_wide(seams, pieces, limits.width_mm, _SAYS),
         in_section(
             seams,
             found.least,

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from checker.facade import Facade, PanelEndSeams
-from checker.measure import joined, open_beside, packed, pieces_on, place_of
+from checker.measure import as_wide, joined, packed, pieces_on, place_of
 from checker.rule import Verdicts, limit, rule
 from checker.sections import SEAM_FOAM, SEAM_INSULATION
 from checker.sketch import detail
@@ -16,8 +16,8 @@ class Limits:
     """What a project may set."""
 
     open_mm: float = limit(5.0, "mm", "most depth that may stay empty beside the foam", basis="practice")
-    beside_mm: float = limit(
-        5.0, "mm", "most of the seam's width that may stay open beside the insulation, which is soft", basis="practice"
+    width_mm: float = limit(
+        25.0, "mm", "least width of the insulation along the facade, where the seam is not narrower", basis="practice"
     )
 
 
@@ -59,7 +59,10 @@ def seam_insulation(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Ver
             seams.line,
             anchor,
         ),
-        open_beside(
-            seams, pieces_on(facade, SEAM_INSULATION, PanelEndSeams, whole=True), limits.beside_mm, "Seam insulation"
+        as_wide(
+            seams,
+            pieces_on(facade, SEAM_INSULATION, PanelEndSeams, whole=True),
+            limits.width_mm,
+            "Insulation in the seam",
         ),
     )

@@ -4,13 +4,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from drawn import MIRROR, built, checked, only_issue, turned, wall
+from drawn import MIRROR, built, checked, only_issue, turned, wall, with_part
 
 from checker import run
-from checker.barrier import air_lines, links
+from checker.barrier import BROKEN, CLOSED, air_lines, links
+from checker.facade import CornerSeams
 from checker.rule import load_rules
 from checker.settings import Settings, files_to_read
-from checker.sketch import ROW, closed, corner, gate
+from checker.sketch import BAY, FOOT, ROW, block, closed, corner, gate
 
 ROOT = Path(__file__).parent.parent
 
@@ -128,3 +129,29 @@ def test_a_walk_is_told_at_the_side_on_which_it_is_broken():
     out = np.einsum("nj,nj->n", sides.frame[side, 2], walks.point[broken])
     assert (out > sides.inner[side] - 0.5).all()
     assert (out < sides.outer[side] + 0.1).all()
+
+
+@pytest.mark.parametrize(
+    ("change", "tight"),
+    [
+        (lambda s: s, True),
+        (lambda s: s.without("column seal at corner right"), False),
+        (lambda s: s.without("column seal at corner left"), False),
+        (lambda s: s.moved("column seal at corner right", x=-10.0), False),
+        (lambda s: s.moved("column seal at corner right", x=-1.0), True),
+    ],
+)
+def test_a_corner_is_closed_where_seals_lead_from_one_panel_to_the_other(change, tight):
+    facade = built(change(corner(1)), turned(17.0, 1e5, -2e5, 3))
+    every = links(facade)
+    (state,) = (int(every.state[k]) for k, kind in enumerate(every.kind) if kind is CornerSeams)
+    assert state == (CLOSED if tight else BROKEN)
+
+
+def test_foam_between_both_panels_closes_a_corner():
+    bare = corner(1).without("column seal at corner right", "column seal at corner left")
+    for z, tight in ((-12.0, True), (-8.0, False)):
+        foam = block("foam", (BAY + 108, BAY + 228), (FOOT, FOOT + ROW), (z, 8.0))
+        every = links(built(with_part(bare, "foam", foam)))
+        (state,) = (int(every.state[k]) for k, kind in enumerate(every.kind) if kind is CornerSeams)
+        assert state == (CLOSED if tight else BROKEN)

@@ -150,3 +150,9 @@ def test_a_round_hole_in_a_triangulated_plate_is_found(place):
 def test_a_rail_that_cannot_be_measured_is_undecided():
     result = checked(remade(detail().model(), {}, {"rail 2": "its mesh is open"}), [RULE])
     assert [(v.state, v.elements) for v in result.verdicts] == [("undecided", (guid_of("rail 2"),))]
+
+
+def test_the_section_shows_how_far_the_hole_lies_from_the_middle():
+    issue = only_issue(checked(pierced(-30.0, WALL.stating("rail 2", weepholeside="outside"))), RULE)
+    start, end = np.array(issue.section.span)
+    assert np.linalg.norm(end - start) * 1e3 == pytest.approx(30.0, abs=0.01)

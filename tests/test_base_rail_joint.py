@@ -192,3 +192,10 @@ def test_a_rail_that_cannot_be_measured_leaves_its_joints_undecided():
 def test_without_rails_there_is_nothing_to_ask():
     result = checked(WALL.without("rail 1", "rail 2", "rail 3"), [RULE])
     assert (result.coverage[0].subjects, result.verdicts) == (0, ())
+
+
+@pytest.mark.parametrize("by", [20.0, -14.0])
+def test_at_a_corner_the_section_shows_the_distance(by):
+    issue = only_issue(checked(corner().stretched("rail 2", "front", by)), RULE)
+    start, end = np.array(issue.section.span)
+    assert np.linalg.norm(end - start) * 1e3 == pytest.approx(abs(issue.worst_mm), abs=0.01)

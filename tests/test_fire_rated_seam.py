@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from drawn import checked, only_issue, turned, wall
 
@@ -114,3 +115,10 @@ def test_nothing_drawn_in_the_seams_is_not_modelled():
 def test_what_states_a_rating(said, rated):
     """Classes of reaction to fire (EN 13501-1, from memory: A1 to F, with s and d) are no rating of resistance."""
     assert bool(fire_rating({"firerating": said})) == rated
+
+
+def test_the_section_shows_what_is_missing():
+    sketch = RATED.stretched(WOOL, "top", -60.0)
+    issue = only_issue(checked(sketch), RULE)
+    start, end = np.array(issue.section.span)
+    assert np.linalg.norm(end - start) * 1e3 == pytest.approx(60.0, abs=0.01)

@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from drawn import RULES, checked, only_issue, to_world, turned, wall
+from drawn import RULES, checked, only_issue, to_world, turned, wall, with_part
 
-from checker.sketch import FOOT, ROW, guid_of
+from checker.sketch import FOOT, ROW, block, guid_of
 
 RULE = "inner-groove-sealant"
 WALL = wall(bays=3, rows=3, full=True)
@@ -60,3 +60,10 @@ def test_sealant_in_the_outer_groove_is_another_layer():
     result = checked(WALL.without(*inner))
     assert not result.verdicts
     assert next(each for each in result.coverage if each.rule == RULE).not_modelled == 4
+
+
+def test_a_piece_as_long_as_it_is_deep_ends_where_it_ends():
+    """7 mm long, 8 mm deep: it does not run outwards through the joint."""
+    piece = block("sealant", (5975, 5982), (FOOT + ROW - 3, FOOT + ROW + 3), (18, 26))
+    (verdict,) = checked(with_part(WALL, bead("left"), piece), [RULE]).verdicts
+    assert verdict.value_mm == pytest.approx(3.0, abs=0.01)

@@ -192,6 +192,16 @@ def test_nothing_is_asked_of_a_layer_without_seams():
             assert len(found.share) == len(built(alone).seams[kind])
 
 
+def test_a_strip_gone_astray_stands_in_for_no_layer():
+    """Of twelve places for tape behind flashings a column seal on the outer face takes one."""
+    bare = wall(bays=3, rows=3, full=True)
+    bare = bare.without(*(name for name in bare.parts if name.startswith(("flashing tape", "seam tape"))))
+    astray = with_part(bare, "column seal astray", block("seal", (5910, 5930), (FOOT, FOOT + ROW), (128, 131)))
+    for name in ("flashing-tape", "seam-tape"):
+        (coverage,) = checked(astray, [name]).coverage
+        assert coverage.not_modelled == coverage.subjects > 0
+
+
 def test_another_role_stands_in_only_where_the_own_one_is_nowhere():
     """A strip in the seam that its model calls a seal is the foam of a model without any, and none beside foam."""
     named = {name: part for name, part in WALL.parts.items() if part.role == "foam"}

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from drawn import checked, only_issue, remade, to_world, turned, wall, with_part
 
-from checker.sketch import BAY, FOOT, ROW, block, detail, guid_of
+from checker.sketch import BAY, FOOT, ROW, Part, block, detail, guid_of
 
 RULE = "opening-seal"
 WINDOW = detail()
@@ -135,3 +135,13 @@ def test_a_window_without_a_body_is_told():
     (verdict,) = checked(model, [RULE]).verdicts
     assert (verdict.state, verdict.elements) == ("undecided", (guid_of("window"),))
     assert "has no body" in verdict.message
+
+
+def test_the_legs_of_a_ring_are_no_strip_under_the_sill():
+    """A seal of jambs and head in one piece, narrower than a sill strip; the frame stands a little over one leg."""
+    names = [f"window seal {side}" for side in ("head", "left", "right")]
+    parts = [WINDOW.parts[name].blocks[0] for name in names]
+    sketch = with_part(
+        WINDOW.without(*names), "ring", Part("seal", tuple(replace(b, high=(*b.high[:2], 40.0)) for b in parts))
+    )
+    assert not checked(sketch.moved("window", x=2.0), [RULE]).verdicts

@@ -131,3 +131,30 @@ def test_whatever_is_told_mends(one, two, name):
             after = checked(mended(sketch, issue.move), [RULE])
             members = {before.verdicts[m].subject for m in issue.members}
             assert not members & {v.subject for v in after.verdicts}
+
+
+@pytest.mark.parametrize(
+    ("left", "right", "says"),
+    [
+        (
+            18.0,
+            18.0,
+            "left panel passes the column's centre line by 3.0 mm and that of the right panel passes it by 3.0 mm",
+        ),
+        (
+            18.0,
+            -12.0,
+            "left panel passes the column's centre line by 3.0 mm and that of the right panel is 27.0 mm from it",
+        ),
+        (-12.0, -12.0, "left panel is 27.0 mm from the column's centre line and that of the right panel 27.0 mm"),
+        (
+            -14.0,
+            20.0,
+            "right panel passes the column's centre line by 5.0 mm and that of the left panel is 29.0 mm from it",
+        ),
+    ],
+)
+def test_both_ends_are_told_in_one_sentence(left, right, says):
+    sketch = end_moved(end_moved(WALL, "panel 1.2", True, left), "panel 2.2", False, -right)
+    (verdict,) = checked(sketch, [RULE]).verdicts
+    assert verdict.message == f"End of the {says}, required 10 to 20 mm"

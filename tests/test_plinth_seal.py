@@ -245,3 +245,24 @@ def test_the_line_runs_round_outer_and_inner_corners(corners):
         moved = points + np.outer(along < along.min() + 1e-6, way) * 0.03
         result = checked(remade(model, {f"0.{wall_number} plinth seal 1": (moved, triangles)}), [RULE])
         assert [v.value_mm for v in result.verdicts] == [pytest.approx(30.0, abs=0.01)]
+
+
+@pytest.mark.parametrize(("by", "value"), [(0.0, None), (-1.0, None), (-1.02, 1.02), (-6.0, 6.0)])
+def test_strips_off_the_panels_inner_face_are_open_at_the_corner_as_well(by, value):
+    """Both lie 6 mm off it; the second one reaches the panel's corner and not the first strip."""
+    sketch = (
+        corner().moved("plinth seal 1", z=6.0).moved("plinth seal 2", x=6.0).stretched("plinth seal 2", "front", 6.0)
+    )
+    sketch = sketch.stretched("plinth seal 1", "right", 6.0).stretched("plinth seal 2", "front", by)
+    result = checked(sketch, [RULE], turned(17.0, 1e5, -2e5, 3))
+    assert [v.value_mm for v in result.verdicts] == ([] if value is None else [pytest.approx(value, abs=0.01)])
+    for issue in result.issues:
+        start, end = np.array(issue.section.span)
+        assert np.linalg.norm(end - start) * 1e3 == pytest.approx(value, abs=0.01)
+
+
+@pytest.mark.parametrize("stretch", [("front", -5.0), ("back", 12.0)])
+def test_width_and_place_are_dimensions_of_the_section(stretch):
+    issue = only_issue(checked(WALL.stretched("plinth seal 2", *stretch)), RULE)
+    start, end = np.array(issue.section.span)
+    assert np.linalg.norm(end - start) * 1e3 == pytest.approx(issue.worst_mm, abs=0.01)

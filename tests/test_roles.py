@@ -663,3 +663,19 @@ def test_real_models(file, role, count):
     meshes, faults = reading.bodies(worth_reading(reading.elements, {}))
     result = assign(reading.elements, meshes, faults, {})
     assert roles(result).count(role) == count
+
+
+@pytest.mark.parametrize("field", ["object_type", "type_name"])
+@pytest.mark.parametrize(
+    ("name", "kind", "role"),
+    [
+        ("PU foam strip", "Seal", "foam"),
+        ("Klebeband", "Dichtung", "tape"),
+        ("Mastic", "Joint d'étanchéité", "sealant"),
+        ("Eave profile", "Flashing", "eave-profile"),
+        ("Seal strip", "Seal", "seal"),
+    ],
+)
+def test_a_type_that_names_the_kind_takes_nothing_from_a_name_of_its_own(name, kind, role, field):
+    strip = thing("IfcDiscreteAccessory", (3.0, 0.04, 0.02), name=name, **{field: kind})
+    assert role_of(strip) == role

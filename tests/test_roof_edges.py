@@ -5,7 +5,7 @@ import pytest
 from drawn import MIRROR, built, checked, only_issue, turned, wall, warped, with_part
 
 from checker.facade import RoofEdgeSeams
-from checker.sketch import BAY, FOOT, ROW, block, detail, eaves, gate, guid_of
+from checker.sketch import BAY, FOOT, ROW, Block, Part, block, detail, eaves, gate, guid_of
 
 TOP = FOOT + ROW
 PLACES = pytest.mark.parametrize("place", [np.eye(4), turned(24.2, 4e5, -7e5, 60.0), MIRROR])
@@ -133,3 +133,80 @@ def test_a_seal_on_one_half_only_is_missing_on_the_other():
     result = checked(eaves().without("roof seal 2"))
     issue = only_issue(result, "roof-edge-seal")
     assert guid_of("panel 2") in {result.model.elements[e].guid for e in issue.elements}
+
+
+RISE = 0.1
+"""Metres by which a sheared hall rises over each metre from left to right: ends stay plumb, edges slope."""
+SHEAR = np.array([[1, 0, 0, 0], [0, 1, 0, 0], [RISE, 0, 1, 0], [0, 0, 0, 1.0]])
+
+
+@PLACES
+@pytest.mark.parametrize(("gap", "value"), [(0.0, None), (0.98, None), (5.0, 5.0 * np.hypot(1, RISE)), (-5.0, -5.02)])
+def test_strips_cut_plumb_on_a_gable_butt(gap, value, place):
+    """A strip 40 mm high on the inner face: its ends lean by 4 mm against the edge."""
+    sketch = eaves()
+    for bay in (1, 2):
+        low, high = (0, BAY - 500) if bay == 1 else (BAY - 500, 2 * BAY)
+        sketch = with_part(sketch, f"roof seal {bay}", block("seal", (low, high), (TOP - 60, TOP - 20), (3, 8)))
+    result = checked(sketch.stretched("roof seal 1", "right", -gap), ["roof-edge-seal"], place @ SHEAR)
+    assert [v.value_mm for v in result.verdicts] == ([] if value is None else [pytest.approx(value, abs=0.02)])
+
+
+@PLACES
+def test_a_folded_membrane_cut_plumb_laps_as_far_as_it_reaches(place):
+    """At its very ends only the fold is there, which hangs 40 mm below the rest."""
+    folds = Part(
+        "membrane",
+        (
+            Block((0, TOP + 4, -3000), (2 * BAY, TOP + 5, -60)),
+            Block((0, TOP - 40, -60), (2 * BAY, TOP + 5, -59)),
+            Block((0, TOP + 4, -59), (2 * BAY, TOP + 5, 120)),
+        ),
+    )
+    sketch = with_part(eaves().without("membrane 1", "membrane 2"), "membrane", folds)
+    (coverage,) = checked(sketch, ["roof-membrane-lap"], place @ SHEAR).coverage
+    assert coverage.passed == 2
+
+
+def ridge(gap=0.0):
+    """Two bays whose panels rise to the middle and fall again, with one strip up each slope."""
+    sketch = eaves().without("roof seal 1", "roof seal 2")
+    rise = 0.05 * (BAY - 15)
+    for bay, x in ((1, 1), (2, 0)):
+        sketch = warped(sketch, f"panel {bay}", {(x, 1, z): (0, rise, 0) for z in (0, 1)})
+        low, high = ((bay - 1) * BAY + 15, bay * BAY - gap * (bay == 1)) if bay == 1 else (BAY, 2 * BAY - 15)
+        sketch = with_part(sketch, f"roof seal {bay}", block("seal", (low, high), (TOP - 60, TOP - 20), (3, 8)))
+        top, foot = (0.05 * (high - 15), 0) if bay == 1 else (0.05 * (2 * BAY - 15 - low), 0)
+        ends = {(x, y, z): (0, top, 0) for y in (0, 1) for z in (0, 1)}
+        sketch = warped(
+            sketch, f"roof seal {bay}", ends | {(1 - x, y, z): (0, foot, 0) for y in (0, 1) for z in (0, 1)}
+        )
+    return sketch
+
+
+@pytest.mark.parametrize(("gap", "value"), [(0.0, None), (0.98, None), (5.0, 5.0)])
+def test_strips_meet_at_a_ridge(gap, value):
+    result = checked(ridge(gap), ["roof-edge-seal"], turned(17.0, 1e5, -2e5, 3))
+    assert [v.value_mm for v in result.verdicts] == ([] if value is None else [pytest.approx(value, abs=0.02)])
+
+
+@pytest.mark.parametrize(("up", "fine"), [(0.0, False), (99.0, False), (100.0, True)])
+def test_at_a_parapet_the_membrane_is_led_up_the_wall(up, fine):
+    """A sheet that only ends at the wall laps nothing on to it, however far below the edge it lies."""
+    sketch = eaves().without("membrane 1", "membrane 2")
+    flat = Block((0, TOP - 301, -3000), (2 * BAY, TOP - 300, 7))
+    folds = (flat, Block((0, TOP - 300, 6), (2 * BAY, TOP - 301 + up, 7))) if up else (flat,)
+    result = checked(with_part(sketch, "membrane", Part("membrane", folds)), ["roof-membrane-lap"])
+    assert (not result.verdicts) == fine
+    assert {round(v.value_mm, 2) for v in result.verdicts} == (set() if fine else {up or -1.0})
+
+
+def test_a_membrane_that_ends_before_the_wall_is_told_without_a_sign():
+    issue = only_issue(checked(eaves().stretched("membrane 2", "front", -120.0)), "roof-membrane-lap")
+    assert issue.title.startswith("Roof membrane ends 20.0 mm before the wall, required at least 100 mm")
+
+
+def test_too_little_slack_is_one_issue_of_that_membrane():
+    issue = only_issue(checked(eaves().stating("membrane 1", slack="5")), "membrane-clamp")
+    assert issue.title.startswith("Membrane has only 5.0 mm slack, required at least 10 mm")
+    assert guid_of("membrane 1") in {built(eaves()).model.elements[e].guid for e in issue.elements}

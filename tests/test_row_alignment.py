@@ -89,3 +89,21 @@ def test_crossings_name_their_four_panels_and_the_column():
     assert (found.left >= 0).all()
     assert (found.right >= 0).all()
     assert np.abs(found.step).max() == 0
+
+
+@pytest.mark.parametrize(("by", "passes"), [(3.0, True), (3.02, False), (6.0, False)])
+def test_open_joints_step_as_far_as_closed_ones(by, passes):
+    """All joints are 4 mm open: those of the second bay lie higher as a whole."""
+    sketch = WALL
+    for bay in (1, 2, 3, 4):
+        for row in (1, 2):
+            sketch = sketch.stretched(f"panel {bay}.{row}", "top", -2.0).stretched(
+                f"panel {bay}.{row + 1}", "bottom", 2.0
+            )
+    result = checked(edge_moved(sketch, 2, 1, by), [RULE])
+    assert {round(v.value_mm, 2) for v in result.verdicts} == (set() if passes else {by})
+
+
+def test_a_joint_that_is_open_wider_upwards_is_no_step():
+    sketch = WALL.stretched("panel 2.2", "bottom", 10.0)
+    assert not checked(sketch, [RULE]).verdicts

@@ -119,3 +119,31 @@ def test_foam_may_stop_at_a_rail_between_the_panels():
 def test_two_layers_of_foam_one_behind_the_other_do_not_overlap():
     sketch = with_part(WALL, "outer foam", block("foam", (5985, 6015), (FOOT, FOOT + 3 * ROW), (58, 108)))
     assert not checked(sketch, [RULE]).verdicts
+
+
+@pytest.mark.parametrize(("by", "passes"), [(0.0, True), (5.0, True), (5.02, False), (12.0, False)])
+@pytest.mark.parametrize("end", ["left", "right"])
+def test_width_along_the_facade(end, by, passes):
+    """Common practice, no source: 25 mm, as wide as the narrowest seam that is planned."""
+    sketch = WALL.stretched("foam 2.2", end, by if end == "left" else -by)
+    result = checked(sketch, [RULE], turned(17.0, 1e5, -3e4, 2))
+    assert (not result.verdicts) == passes
+    for issue in result.issues:
+        assert issue.title == f"Foam strip in the seam is only {30 - by:.1f} mm wide, required at least 25 mm"
+        low, high = np.array(issue.section.span)
+        assert np.linalg.norm(high - low) * 1e3 == pytest.approx(30.0 - by, abs=0.01)
+
+
+def test_in_a_narrow_seam_it_is_as_wide_as_the_seam_and_in_a_wide_one_no_wider():
+    for by in (8.0, -12.0):
+        sketch = WALL.stretched("panel 1.2", "right", by)
+        sketch = sketch.stretched("foam 2.2", "left", max(by, 0.0))
+        assert not checked(sketch, [RULE]).verdicts
+
+
+@pytest.mark.parametrize(("pressed", "depth", "passes"), [(2.0, 50.0, True), (2.0, 49.98, False), (0.0, 50.0, True)])
+def test_drawn_pressed_into_the_column_it_is_as_deep(pressed, depth, passes):
+    sketch = with_part(
+        WALL, "foam 2.2", block("foam", (5985, 6015), (FOOT + ROW, FOOT + 2 * ROW), (-pressed, depth - pressed))
+    )
+    assert (not checked(sketch, [RULE]).verdicts) == passes

@@ -57,3 +57,23 @@ def test_the_insulation_of_the_foot_is_not_that_of_the_seam():
     (coverage,) = (each for each in result.coverage if each.rule == RULE)
     assert coverage.not_modelled == coverage.subjects == 6
     assert "base insulation 1" in WALL.parts
+
+
+@pytest.mark.parametrize(("by", "passes"), [(5.0, True), (5.02, False), (12.0, False)])
+def test_width_along_the_facade(by, passes):
+    """Common practice, no source: 25 mm. What lies behind does not make up for it."""
+    half = with_part(
+        WALL.stretched(WOOL, "front", -30.0),
+        "front",
+        block("insulation", (5985, 6015), (FOOT + ROW, FOOT + 2 * ROW), (98, 128)),
+    )
+    for sketch in (WALL.stretched(WOOL, "left", by), half.stretched("front", "right", -by)):
+        result = checked(sketch, [RULE])
+        assert (not result.verdicts) == passes
+        for verdict in result.verdicts:
+            assert verdict.value_mm == pytest.approx(30.0 - by, abs=0.01)
+
+
+def test_the_open_depth_is_a_dimension_of_the_section():
+    issue = only_issue(checked(WALL.stretched(WOOL, "front", -30.0)), RULE)
+    np.testing.assert_allclose(np.array(issue.section.span)[:, 1], (-0.098, -0.128), atol=1e-5)

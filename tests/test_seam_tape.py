@@ -48,3 +48,9 @@ def test_tapes_behind_the_flashing_are_not_it():
     result = checked(WALL.without(*(name for name in WALL.parts if name.startswith("seam tape"))))
     assert not result.verdicts
     assert next(each for each in result.coverage if each.rule == RULE).not_modelled == 6
+
+
+def test_a_tape_beside_the_panel_is_told_without_a_sign():
+    (verdict, *_) = checked(WALL.stretched(TAPE, "left", 60.0), [RULE]).verdicts
+    assert verdict.message.startswith("Tape over the seam ends ")
+    assert " before the left panel begins" in verdict.message
