@@ -97,7 +97,7 @@ NAMES = {
         保温; 断熱材; Wool strip; Sockeldämmung; plinth insulation; panel insulation; Dämmstreifen; Perimeterdämmung;
         Insulation at column; Fensterdämmung; Dämmplatte; Roof insulation; laine de roche en joint;
         Dämmung Paneelstoß; Mineralwolle im Paneelstoß;
-        Dämmstreifen Sockelriegel; Insulation base rail; Dämmung Fensterfuge; Rockwool seam filling;
+        Dämmstreifen Sockelriegel; Insulation base rail; Dämmung Fensterfuge; Stonewool seam filling;
         Taş yünü; ısı yalıtımı; утеплювач; عزل حراري; صوف صخري; 단열재
     """,
     "tape": """
