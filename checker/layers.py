@@ -287,9 +287,24 @@ def _open_corners(facade: Facade, seams: Seams, pieces: Pieces) -> Iterator[tupl
             _, first, second = shortest_way(near, one, two)
             lying_is_off = shapely.distance(near[first], corner) >= shapely.distance(near[second], corner)
             low, high = g.extents(facade.model.meshes, np.array([first]), seams.frame[[sill]])
-            ends = shapely.get_coordinates(shapely.shortest_line(near[first], near[second]))
+            ends = _nearest(near[first], near[second])
             ends = np.column_stack([ends, np.full(2, 0.5 * (low + high)[0, 2])]) @ seams.frame[sill]
             yield (lying, u, first, second, ends) if lying_is_off else (upright, z, first, second, ends)
+
+
+def _nearest(one: Any, two: Any) -> Floats:
+    """The places (2, 2) at which two outlines come nearest to each other, halfway along where they are equally near."""
+    a, b = (np.array(each.bounds).reshape(2, 2) for each in (one, two))
+    middle = 0.5 * (np.maximum(a[0], b[0]) + np.minimum(a[1], b[1]))
+    before, behind = a[1] < b[0], b[1] < a[0]
+    ends = np.stack(
+        [np.select([before, behind], [a[1], a[0]], middle), np.select([before, behind], [b[0], b[1]], middle)]
+    )
+    if abs(float(np.linalg.norm(ends[1] - ends[0])) - shapely.distance(one, two)) < g.SAME_LENGTH:
+        return ends
+    # Outlines that are no rectangles along the facade.
+    result: Floats = shapely.get_coordinates(shapely.shortest_line(one, two))
+    return result
 
 
 def edges_at(pieces: Pieces, line: Ints, at: Floats, axis: int) -> tuple[Floats, Floats]:
