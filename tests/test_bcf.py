@@ -530,6 +530,13 @@ def other_views(data):
     return [*root.iterfind("Viewpoints"), *root.iterfind("Topic/Viewpoints/ViewPoint")]
 
 
+def test_a_new_file_lists_the_words_of_the_project_for_states():
+    words = ("Offen", "Erledigt", "Wieder offen")
+    found = container("issues.bcf", issues_bcf(dataclasses.replace(every_sort(), statuses=words), RUN, "3.0"))
+    assert found.statuses == words
+    assert container("issues.bcf", issues_bcf(every_sort(), RUN, "2.1")).statuses == ()
+
+
 @pytest.mark.parametrize(("types", "type_"), [("ERROR", "ERROR"), ("Warning", "Warning"), ("Clash", "Clash")])
 def test_new_topics_say_only_what_the_lists_of_a_file_allow_and_as_they_spell_it(types, type_):
     result = every_sort()
