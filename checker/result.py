@@ -260,7 +260,7 @@ class Result:
     ``ways`` are the ways of building it recognised, ``column_places`` the places in which the columns stand, some of
     them in several pieces one upon the other.
     ``due_days`` tells how many days after the release an issue of a severity is due, ``stage`` the stage of the project
-    that issues belong to, where the project has set them.
+    that issues belong to, where the project has set them; ``statuses`` are its words for the states of issues.
     """
 
     model: Model
@@ -275,6 +275,7 @@ class Result:
     changes: Changes | None = None
     due_days: Mapping[Severity, int] = field(default_factory=dict)
     stage: str = ""
+    statuses: tuple[str, ...] = ("Open", "Closed", "ReOpened")
     ways: tuple[WayFound, ...] = ()
     occupied: tuple[Occupied, ...] = ()
     column_places: int = 0

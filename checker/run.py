@@ -167,6 +167,7 @@ def check_model(
     noun = "Panels" if panels else "Walls"
     remarks = (f"{noun} that lie flat or stand inside belong to no facade and were left out: {out}.",) if out else ()
     remarks = (*remarks, *_stated_layers(answers))
+    words = settings.statuses
     progress("done", 1.0)
     return Result(
         model=model,
@@ -181,6 +182,7 @@ def check_model(
         changes=continued.changes(found_issues, settings.statuses),
         due_days=settings.due_days,
         stage=settings.stage,
+        statuses=tuple(dict.fromkeys((*words.open, *words.closed, *words.reopened))),
         ways=facade.ways,
         occupied=tuple(_occupied(facade)),
         column_places=_places(facade, "column"),

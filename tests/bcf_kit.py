@@ -236,6 +236,7 @@ SHAPES = {
     "UTF-16 without a mark": spoil_markup(wide("utf-16-le", b"")),
     "UTF-8 that says UTF-16": spoil_markup(lambda t: t.replace(b'"UTF-8"', b'"utf-16"')),
     "no declaration": spoil_markup(lambda t: t.partition(b"\n")[2]),
+    "blanks before the declaration": spoil_markup(lambda t: b"\n \t" + t),
     "lines of another system": spoil_markup(lambda t: t.replace(b"\n", b"\r\n")),
     "upper-case GUIDs": spoil_markup(upper_guids),
     "GUIDs in braces": spoil_markup(lambda t: re.sub(rb'Guid="([^"]*)"', rb'Guid=" {\1} "', t)),

@@ -14,7 +14,7 @@ from uuid import UUID, uuid5
 
 import numpy as np
 import pytest
-from bcf_kit import check_foreign_bytes, packed, parts
+from bcf_kit import check_foreign_bytes, packed, parts, unpacked
 from box_model import SAVED, Part, Place, cover, hall, issue_of, model_of, result_of, write_ifc
 from hypothesis import given
 from hypothesis import strategies as st
@@ -33,6 +33,7 @@ from checker.model import Element
 from checker.output import picture, views
 from checker.output.bcf import CAUTION, issues_bcf, new_topics, new_views, write_bcf
 from checker.output.picture import draw
+from checker.output.update import updated_bcf
 from checker.output.views import both_views, context_view, element_boxes, section_view
 from checker.result import Change, Changes, Move, Remark, Result
 from checker.rule import load_rules
@@ -529,7 +530,15 @@ def other_views(data):
     return [*root.iterfind("Viewpoints"), *root.iterfind("Topic/Viewpoints/ViewPoint")]
 
 
-def test_words_are_spelt_as_the_lists_of_a_file_spell_them():
+def test_a_new_file_lists_the_words_of_the_project_for_states():
+    words = ("Offen", "Erledigt", "Wieder offen")
+    found = container("issues.bcf", issues_bcf(dataclasses.replace(every_sort(), statuses=words), RUN, "3.0"))
+    assert found.statuses == words
+    assert container("issues.bcf", issues_bcf(every_sort(), RUN, "2.1")).statuses == ()
+
+
+@pytest.mark.parametrize(("types", "type_"), [("ERROR", "ERROR"), ("Warning", "Warning"), ("Clash", "Clash")])
+def test_new_topics_say_only_what_the_lists_of_a_file_allow_and_as_they_spell_it(types, type_):
     result = every_sort()
     issue = result.issues[0]
     lists = container(
@@ -537,24 +546,29 @@ def test_words_are_spelt_as_the_lists_of_a_file_spell_them():
         packed(
             parts("3.0")
             | {
-                "extensions.xml": b"<Extensions><TopicTypes><TopicType>ERROR</TopicType></TopicTypes>"
-                b"<TopicLabels><TopicLabel>Seam-Width</TopicLabel></TopicLabels><Users><User>Panels</User></Users>"
-                b"</Extensions>"
+                "extensions.xml": f"<Extensions><TopicTypes><TopicType>{types}</TopicType></TopicTypes><Priorities/>"
+                "<TopicLabels><TopicLabel>Seam-Width</TopicLabel></TopicLabels><Users><User>Panels</User></Users>"
+                "<Stages><Stage>Design</Stage></Stages></Extensions>".encode()
             }
         ),
     )
     remark = Remark("0b8f3c52-9c1e-4f0b-8a56-2f6f0f0a1d11", "Found.", "Active")
     change = Change(issue.key, issue.topic, issue.rule, "new", "", issue=0, remark=remark)
-    result = dataclasses.replace(result, changes=Changes("theirs.bcf", (change,)))
-    done = update(lists, [], list(new_topics(result, [issue], RUN, lists)), RUN)
-    assert done.notes == ()
+    result = dataclasses.replace(result, changes=Changes("theirs.bcf", (change,)), stage="LP5")
+    done = updated_bcf(result, RUN, lists)
     found = container("theirs.bcf", done.data)
     (ours,) = (each for each in found.topics if each.guid == issue.topic)
-    assert (ours.type, ours.status, ours.assigned) == ("ERROR", "Active", "Panels")
+    assert (ours.type, ours.status, ours.assigned, ours.stage) == (type_, "Active", "Panels", "")
     assert (ours.comments[0].guid, ours.comments[0].text) == (remark.guid, "Found.")
-    assert ours.labels == ("Seam-Width", "panels", "facade south", "axis C4")
-    assert found.types == ("ERROR",)
-    assert found.labels == ("Seam-Width", "panels", "facade south", "axis C4"), "what is new is added"
+    assert (ours.priority, ours.labels) == ("High", ("Seam-Width",))
+    assert [note for note in done.notes if "types" not in note] == [
+        "theirs.bcf allows no labels such as panels, facade south, axis C4: new topics go without.",
+        "theirs.bcf allows no stages such as LP5: new topics go without.",
+    ]
+    assert any("allows no types such as Error: new topics have another one." in n for n in done.notes) == (
+        types != "ERROR"
+    )
+    assert unpacked(done.data)["extensions.xml"] == unpacked(lists.data)["extensions.xml"]
 
 
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")

@@ -117,6 +117,13 @@ def test_what_a_killed_run_left_is_cleared_away_by_the_next(tmp_path):
 
 
 @locks
+def test_what_cannot_be_cleared_away_stops_nobody(tmp_path):
+    (tmp_path / ".one.0123456789ab.part").mkdir()
+    replace_file(tmp_path / "one", b"new")
+    assert (tmp_path / "one").read_bytes() == b"new"
+
+
+@locks
 def test_changes_of_several_runs_at_once_are_all_kept(tmp_path):
     script = (
         "import sys; from pathlib import Path; from checker.output.safely import renew_file\n"

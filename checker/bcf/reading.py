@@ -20,16 +20,16 @@ from checker.bcf.records import BcfVersion, Comment, Container, Topic, View
 from checker.bcf.xml import BrokenPart, Document, Node, parse
 from checker.errors import BadBcf
 
-LISTS: Final[Mapping[str, tuple[str, str, str]]] = {
-    "types": ("TopicTypes", "TopicType", "TopicType"),
-    "statuses": ("TopicStatuses", "TopicStatus", "TopicStatus"),
-    "priorities": ("Priorities", "Priority", "Priority"),
-    "labels": ("TopicLabels", "TopicLabel", "TopicLabel"),
-    "users": ("Users", "User", "UserIdType"),
-    "stages": ("Stages", "Stage", "Stage"),
+LISTS: Final[Mapping[str, tuple[str, str]]] = {
+    "types": ("TopicTypes", "TopicType"),
+    "statuses": ("TopicStatuses", "TopicStatus"),
+    "priorities": ("Priorities", "Priority"),
+    "labels": ("TopicLabels", "TopicLabel"),
+    "users": ("Users", "UserIdType"),
+    "stages": ("Stages", "Stage"),
 }
-"""Lists of allowed words, as `Container` calls them: the list and its items in ``extensions.xml`` of 3.0, in the order
-of the schema, and the type that the extension schema of 2.1 restricts."""
+"""Lists of allowed words, as `Container` calls them: the list in ``extensions.xml`` of 3.0, and the type that the
+extension schema of 2.1 restricts."""
 
 _NUMBER: Final = re.compile(r"(\d{1,4})(\.\d{1,4})*")
 _FRACTION: Final = re.compile(r"[.,](\d+)")
@@ -143,24 +143,20 @@ def markup(text: Document) -> Markup:
 
 @dataclass(frozen=True, slots=True)
 class Lists:
-    """The part that holds the lists of allowed words; ``schema`` where it is the extension schema of 2.1."""
+    """The lists of allowed words, in ``extensions.xml`` or, ``schema``, in the extension schema of 2.1."""
 
-    entry: Entry
-    text: Document
     root: Node
     schema: bool
 
-    def places(self, name: str) -> list[Node]:
-        """The elements whose children are the words of a list, `LISTS` by name."""
-        group, _, restricted = LISTS[name]
-        if not self.schema:
-            return list(self.root.all(group))
-        types = (node for node in _walk(self.root) if node.tag == "simpleType" and node.attribute("name") == restricted)
-        return [restriction for node in types for restriction in node.all("restriction")]
-
     def words(self, name: str) -> tuple[str, ...]:
-        """The words of a list, in order."""
-        items = (item for place in self.places(name) for item in place.children)
+        """The words of a list, `LISTS` by name, in order."""
+        group, restricted = LISTS[name]
+        places = list(self.root.all(group))
+        if self.schema:
+            types = (each for each in _walk(self.root) if each.tag == "simpleType")
+            named = (each for each in types if each.attribute("name") == restricted)
+            places = [restriction for each in named for restriction in each.all("restriction")]
+        items = (item for place in places for item in place.children)
         words = (item.attribute("value") if self.schema else item.text for item in items)
         return tuple(dict.fromkeys(filter(None, words)))
 
@@ -189,11 +185,11 @@ class Opened:
     def lists(self) -> Lists | None:
         """The lists of allowed words, or None."""
         if found := self._part(f"{self.base}extensions.xml"):
-            return Lists(*found, schema=False)
+            return Lists(found[2], schema=False)
         project = self._part(f"{self.base}project.bcfp")
         named = project[2].text_of("ExtensionSchema") if project else ""
         found = self._part(self.base + _inside(named)) if named else None
-        return Lists(*found, schema=True) if found else None
+        return Lists(found[2], schema=True) if found else None
 
     def container(self) -> Container:
         """All of it as records."""

@@ -11,10 +11,10 @@ from typing import Final
 from xml.sax.saxutils import escape
 
 from checker.bcf.archive import Entry, Record, joined, new, renewed
-from checker.bcf.reading import LISTS, Markup, Opened, guid, markup, topic_in
-from checker.bcf.records import BcfVersion, Container, Edit, NewTopic, Topic, View
+from checker.bcf.reading import Markup, Opened, guid, markup
+from checker.bcf.records import BcfVersion, Container, Edit, NewTopic, View
 from checker.bcf.writing import comment_element, view_element, view_files
-from checker.bcf.xml import BrokenPart, Document, Node, document, element, legal, parse, written
+from checker.bcf.xml import BrokenPart, Document, Node, document, element, legal, written
 
 _IN_MARKUP: Final = ("Header", "Topic", "Comment", "Viewpoints")
 _IN_TOPIC: Final = (
@@ -41,16 +41,14 @@ def update(found: Container, edits: Sequence[Edit], topics: Sequence[NewTopic], 
 
     ``saved`` (``YYYY-MM-DDThh:mm:ssZ``) is the time that new and touched entries of the zip get. An edit whose comment
     the topic has, and a topic that the file has, are done already: the same update twice changes nothing, and where
-    nothing changes the bytes are the same. A viewpoint that the topic has is pointed at instead of added. Where the
-    file has a list of allowed words, those of ours that it lacks are added to it. Raises `ValueError` for an edit of a
-    topic that is not in the file.
+    nothing changes the bytes are the same. A viewpoint that the topic has is pointed at instead of added. Raises
+    `ValueError` for an edit of a topic that is not in the file.
     """
     changes = _Changes(found, saved)
     for edit in edits:
         changes.edit(edit)
     for each in topics:
         changes.add(each)
-    changes.complete_lists()
     return changes.updated()
 
 
@@ -68,7 +66,6 @@ class _Changes:
         self._edited: dict[Entry, Markup] = {}
         self._renewed: dict[Entry, bytes] = {}
         self._added: dict[str, Record] = {}
-        self._words: dict[str, dict[str, None]] = {name: {} for name in LISTS}
         self._notes: list[str] = []
 
     def edit(self, edit: Edit) -> None:
@@ -98,7 +95,6 @@ class _Changes:
                 path = f"{entry.folder}/{name}".lstrip("/").lower()
                 if path not in self._opened.entries:
                     self._added[path] = new(name, content, self._saved, beside=entry)
-        self._use(Topic("", "", status=edit.status))
 
     def _view_names(self, entry: Entry, before: Markup, edit: Edit) -> dict[str, tuple[str, str]]:
         """Names for the files of those viewpoints that the topic does not have."""
@@ -127,37 +123,6 @@ class _Changes:
                 new(path, content, self._saved, beside=version) if version else new(base + path, content, self._saved)
             )
             self._added[f"{folder}{name}"] = record
-        self._use(topic_in(markup(document(added.guid, added.entries[0][1]))))
-
-    def _use(self, used: Topic) -> None:
-        """Remember words that the lists must hold."""
-        one = {"types": used.type, "statuses": used.status, "priorities": used.priority}
-        one |= {"users": used.assigned, "stages": used.stage}
-        for name, words in {**{name: (word,) for name, word in one.items()}, "labels": used.labels}.items():
-            self._words[name] |= dict.fromkeys(filter(None, words))
-
-    def complete_lists(self) -> None:
-        lists = self._opened.lists()
-        if lists is None:
-            return
-        splice, expected = _Splice(lists.text, lists.root), {}
-        for name, words in self._words.items():
-            allowed = lists.words(name)
-            # A list without words is no list: it would allow nothing.
-            missing = [word for word in words if allowed and word not in allowed]
-            expected[name] = (*allowed, *missing)
-            for word in missing:
-                item = element("enumeration", value=word) if lists.schema else element(LISTS[name][1], word)
-                splice.into(lists.places(name)[0], item, (item.tag,))
-        if not splice.changed:
-            return
-        data = lists.text.encoded(splice.result())
-        text = document(lists.text.where, data)
-        after = replace(lists, text=text, root=parse(text))
-        if {name: after.words(name) for name in LISTS} == expected:
-            self._renewed[lists.entry] = data
-        else:
-            self._notes.append(f"{text.where} is built in an unusual way, so words of new topics are not on its lists.")
 
     def updated(self) -> Updated:
         if not self._renewed and not self._added:
@@ -242,11 +207,6 @@ class _Splice:
         self._opened: set[Node] = set()
         indents = [self._lead(node) for node in (root, root.children[0])] if root.children else ["", ""]
         self._unit = indents[1].removeprefix(indents[0] or "\n") or "  "
-
-    @property
-    def changed(self) -> bool:
-        """Whether there is any change."""
-        return bool(self._changes)
 
     def attribute(self, node: Node, name: str, value: str) -> None:
         """Set an attribute, in the quotes that it has."""

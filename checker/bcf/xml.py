@@ -168,6 +168,8 @@ def parse(text: Document) -> Node:
     scopes: list[dict[str, str]] = [{}]
     ours = ""
     count = 0
+    # Some programs put a blank or a line before the declaration, where a parser takes none.
+    lead = len(text.utf8) - len(text.utf8.lstrip())
 
     def start(name: str, attributes: dict[str, str]) -> None:
         nonlocal count, ours
@@ -184,13 +186,13 @@ def parse(text: Document) -> Node:
         if path[-1] is top:
             ours = space
         tag = local if space in ("", ours) else f"{{{space}}}{local}"
-        node = Node(tag, prefix + colon, attributes, parser.CurrentByteIndex)
+        node = Node(tag, prefix + colon, attributes, lead + parser.CurrentByteIndex)
         path[-1].children.append(node)
         path.append(node)
 
     def end(name: str) -> None:
         scopes.pop()
-        path.pop().close = parser.CurrentByteIndex
+        path.pop().close = lead + parser.CurrentByteIndex
 
     def words(data: str) -> None:
         path[-1].texts.append(data)
@@ -203,7 +205,7 @@ def parse(text: Document) -> Node:
     parser.CharacterDataHandler = words
     parser.StartDoctypeDeclHandler = doctype
     try:
-        parser.Parse(text.utf8, True)
+        parser.Parse(text.utf8[lead:], True)
     except expat.ExpatError as error:
         raise BrokenPart(f"{text.where} is no sound XML ({error}).") from error
     return top.children[0]

@@ -28,7 +28,8 @@ from checker.rule import required_range
 AUTHOR: Final = "seamtrace"
 TYPE: Final[dict[Severity, str]] = {"error": "Error", "warning": "Warning", "note": "Note"}
 PRIORITY: Final[dict[Severity, str]] = {"error": "High", "warning": "Normal", "note": "Low"}
-STATUSES: Final = ("Open", "Closed", "ReOpened")
+_INSTEAD: Final = {"Error": ("Warning",), "Warning": ("Error",), "Note": ("Info", "Information", "Remark", "Warning")}
+"""Types for a file whose list has no word such as ours."""
 CAUTION: Final = "A geometric check is no certificate; structure, fire, wind and lifting are for qualified people."
 MOST_LINES: Final = 12
 """Members and parts named one by one; the rest is counted. Readers show descriptions in small boxes."""
@@ -54,12 +55,12 @@ def issues_bcf(result: Result, saved: str, version: BcfVersion = "2.1") -> bytes
     if len({issue.topic.lower() for issue in result.issues}) < len(result.issues):
         raise ValueError("two issues share one topic")
     # A new file is an empty one to which topics are added.
-    empty = container("issues.bcf", empty_bcf(result.model, saved, version))
+    empty = container("issues.bcf", empty_bcf(result.model, saved, version, result.statuses))
     return update(empty, [], list(new_topics(result, result.issues, saved, empty)), saved).data
 
 
-def empty_bcf(model: Model, saved: str, version: BcfVersion) -> bytes:
-    """A file without topics."""
+def empty_bcf(model: Model, saved: str, version: BcfVersion, statuses: Sequence[str]) -> bytes:
+    """A file without topics, in which issues may have some statuses."""
     known = (source.project_guid for source in model.sources if is_global_id(source.project_guid))
     names = (_line(source.project) for source in model.sources)
     files = {
@@ -67,20 +68,17 @@ def empty_bcf(model: Model, saved: str, version: BcfVersion) -> bytes:
         "project.bcfp": project_file(version, next(known, AUTHOR), next(filter(None, names), "")),
     }
     if version == "3.0":
-        files["extensions.xml"] = extensions_file([*TYPE.values()], STATUSES, [*PRIORITY.values()])
+        files["extensions.xml"] = extensions_file([*TYPE.values()], statuses, [*PRIORITY.values()])
     return joined(new(name, data, saved) for name, data in files.items())
 
 
 def new_topics(result: Result, issues: Sequence[Issue], saved: str, found: Container) -> Iterator[NewTopic]:
-    """The topics of some issues of a run, in the version of the file that they are for.
-
-    Words that its lists spell otherwise are spelt like there.
-    """
+    """The topics of some issues of a run, in the version of the file that they are for and in words that it allows."""
     changes = result.changes.issues if result.changes else ()
     remarks = {change.topic: change.remark for change in changes}
     models = _models(result.model, found.version)
     for issue, views in zip(issues, new_views(result.model, issues, found.version), strict=True):
-        topic = _spelt(_topic(issue, result, views, saved, remarks.get(issue.topic)), found)
+        topic = _allowed(_topic(issue, result, views, saved, remarks.get(issue.topic)), found)
         contents = ((view.xml, view.png) for view in views)
         names = ((view.file, view.snapshot) for view in topic.views)
         files = [file for pair in zip(names, contents, strict=True) for file in zip(*pair, strict=True)]
@@ -104,21 +102,47 @@ def _new_view(issue: Issue, view: Viewpoint, picture: bytes, version: BcfVersion
     return NewView(guid, view_file(version, guid, seen, width / height), picture, view.caption)
 
 
-def _spelt(topic: Topic, lists: Container) -> Topic:
-    """A topic with its words spelt as in lists of allowed words that differ in capitals alone."""
+def _allowed(topic: Topic, lists: Container) -> Topic:
+    """A topic in words that the lists of a file allow, spelt as there.
+
+    The lists are the project's, and stay as they are: what they lack is left out. A type there must be.
+    """
 
     def like(word: str, allowed: tuple[str, ...]) -> str:
-        return next((other for other in allowed if other.casefold() == word.casefold()), word)
+        return _like(word, allowed) or ""
 
+    types = (like(each, lists.types) for each in (topic.type, *_INSTEAD[topic.type]))
     return replace(
         topic,
-        type=like(topic.type, lists.types),
-        status=like(topic.status, lists.statuses),
+        type=next(filter(None, types), "") or lists.types[0],
+        status=like(topic.status, lists.statuses) or topic.status,
         priority=like(topic.priority, lists.priorities),
-        labels=tuple(dict.fromkeys(like(label, lists.labels) for label in topic.labels)),
+        labels=tuple(dict.fromkeys(filter(None, (like(label, lists.labels) for label in topic.labels)))),
         assigned=like(topic.assigned, lists.users),
         stage=like(topic.stage, lists.stages),
     )
+
+
+def _like(word: str, allowed: tuple[str, ...]) -> str | None:
+    """The word of a list that differs from another in capitals alone, or None; without a list any word goes."""
+    return next((each for each in allowed if each.casefold() == word.casefold()), None) if allowed else word
+
+
+def left_out(result: Result, issues: Sequence[Issue], lists: Container) -> Iterator[str]:
+    """Sentences on words of new topics that the lists of a file lack."""
+    wanted: dict[str, tuple[tuple[str, ...], Iterable[str]]] = {
+        "types": (lists.types, (TYPE[issue.severity] for issue in issues)),
+        "priorities": (lists.priorities, (PRIORITY[issue.severity] for issue in issues)),
+        "labels": (lists.labels, (label for issue in issues for label in _labels(issue))),
+        "users": (lists.users, (_line(issue.owner) for issue in issues)),
+        "stages": (lists.stages, [_line(result.stage)] if issues else []),
+    }
+    for name, (allowed, words) in wanted.items():
+        missing = [word for word in dict.fromkeys(filter(None, words)) if _like(word, allowed) is None]
+        if missing:
+            more = f" and {len(missing) - 3} more" if len(missing) > 3 else ""
+            instead = "have another one" if name == "types" else "go without"
+            yield f"{lists.file} allows no {name} such as {', '.join(missing[:3])}{more}: new topics {instead}."
 
 
 def _topic(issue: Issue, result: Result, views: Sequence[NewView], saved: str, remark: Remark | None) -> Topic:

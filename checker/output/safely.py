@@ -6,7 +6,7 @@ import secrets
 import stat
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from typing import Final
 
@@ -100,7 +100,8 @@ def _alone_in(folders: Mapping[Path, Path]) -> Iterator[None]:
                 continue
             for left in folder.glob(".*.part"):
                 if _LEFT.fullmatch(left.name):
-                    left.unlink(missing_ok=True)
+                    with suppress(OSError):  # of another user, perhaps; it harms nobody
+                        left.unlink()
         yield
 
 

@@ -1,5 +1,6 @@
 """The next ``issues.bcf``: that of the previous release with what there is to be said now, and nothing else changed."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Final
 
@@ -7,7 +8,7 @@ from checker.bcf.reading import moment
 from checker.bcf.records import Comment, Container, Edit, Topic
 from checker.bcf.splicing import Updated, update
 from checker.bcf.xml import legal
-from checker.output.bcf import AUTHOR, new_topics, new_views
+from checker.output.bcf import AUTHOR, left_out, new_topics, new_views
 from checker.result import Result
 
 _FIRST_DATE: Final = datetime(2000, 1, 1, tzinfo=UTC)
@@ -39,7 +40,8 @@ def updated_bcf(result: Result, saved: str, found: Container) -> Updated:
                 viewpoint=seen[0].guid if seen else "",
             )
             edits.append(Edit(change.topic, comment, change.remark.status, seen))
-    return update(found, edits, list(new_topics(result, fresh, saved, found)), saved)
+    done = update(found, edits, list(new_topics(result, fresh, saved, found)), saved)
+    return replace(done, notes=(*done.notes, *left_out(result, fresh, found)))
 
 
 def comment_date(saved: str, topic: Topic) -> str:
