@@ -28,7 +28,7 @@ WIDEST_STRIP: Final = 0.30
 """A part no wider than this, and three times as long, has one direction."""
 CORNER_STRETCH: Final = 0.15
 """What runs along an edge of a frame so near to its corner must meet what runs along the next edge."""
-MEANT: Final = 0.25
+MEANT: Final = 0.4
 """Parts that stand in for a layer run along this share of it at least; a strip gone astray is none of it."""
 TOUCH: Final = 5e-4
 """A part lies in a zone when it reaches further into it than this; a thinner one with more than half of itself."""

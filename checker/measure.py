@@ -728,8 +728,8 @@ def _abreast(pieces: Pieces) -> tuple[Ints, Ints]:
     return group, seam[fresh]
 
 
-def above_rails(seams: Seams, facade: Facade, layer: Layer) -> tuple[Floats, Ints]:
-    """How far above the base rail a layer begins at the foot of upright seams (n,), and its lowest piece there.
+def above_rails(seams: Seams, facade: Facade, layer: Layer) -> tuple[Floats, Floats, Ints]:
+    """How far above the base rail a layer begins at the foot of upright seams (n,), where, and its lowest piece there.
 
     NaN and -1 for seams that are not the lowest of their line, under which no rail lies, or without a piece.
     """
@@ -737,7 +737,7 @@ def above_rails(seams: Seams, facade: Facade, layer: Layer) -> tuple[Floats, Int
     gap, lowest = np.full(count, np.nan), np.full(count, -1, np.int64)
     rails = facade.elements_of("base-rail")
     if not count or not len(rails):
-        return gap, lowest
+        return gap, gap, lowest
     first, _ = line_ends(seams)
     foot = np.flatnonzero(seams.start < first[seams.line] + g.SAME_LENGTH)
     plan = shapely.box(*facade.boxes.low[rails, :2].T, *facade.boxes.high[rails, :2].T)
@@ -759,7 +759,7 @@ def above_rails(seams: Seams, facade: Facade, layer: Layer) -> tuple[Floats, Int
     begins = np.full(count, np.nan)
     begins[on[order]], lowest[on[order]] = pieces.start[piece[order]], pieces.element[piece[order]]
     known = np.isfinite(top) & np.isfinite(begins)
-    return np.where(known, begins - top, np.nan), np.where(known, lowest, -1)
+    return np.where(known, begins - top, np.nan), begins, np.where(known, lowest, -1)
 
 
 def packed(

@@ -1,6 +1,6 @@
 """Foam strip in the vertical seam."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -72,17 +72,20 @@ def seam_foam(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdicts:
     found = fill(seams, pieces, 1, face - SLACK, np.maximum(seams.outer, face))
     off = found.first - face
     allowed = seams.inner - face + limits.loose_mm / MM
-    above, lowest = above_rails(seams, facade, SEAM_FOAM)
+    above, begins, lowest = above_rails(seams, facade, SEAM_FOAM)
+    foot = in_section(
+        seams,
+        above,
+        seams.start,
+        lowest,
+        -np.inf,
+        limits.above_rail_mm,
+        says_high=f"{_SAYS} begins {{value}} above the top of the base rail",
+    )
+    middle = 0.5 * (seams.near + seams.far), 0.5 * (seams.inner + seams.outer)
+    places = np.stack([seams.world(at, *middle) for at in (begins - above, begins)], axis=1)
     return joined(
-        in_section(
-            seams,
-            above,
-            seams.start,
-            lowest,
-            -np.inf,
-            limits.above_rail_mm,
-            says_high=f"{_SAYS} begins {{value}} above the top of the base rail",
-        ),
+        replace(foot, span=places),
         there,
         as_wide(seams, pieces, limits.width_mm, _SAYS),
         in_section(
