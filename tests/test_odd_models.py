@@ -293,7 +293,7 @@ def test_two_whole_buildings_may_stand_side_by_side(tmp_path, away, one):
 def test_half_a_building_may_not_stand_aside(tmp_path):
     files = Precast(one=False).save(tmp_path)
     lone, _ = Precast(one=False, salt="b", size=(4, 1), at=(60.0, 0.0)).save(tmp_path, "panels_b.ifc", "left_out.ifc")
-    with pytest.raises(BadModel, match="Models do not meet: .* panels_b lies at"):
+    with pytest.raises(BadModel, match=r"Models do not meet: .* panels_b lies at"):
         checked([*files, lone])
 
 
