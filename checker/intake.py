@@ -30,6 +30,7 @@ from checker.model import (
     Role,
     Severity,
     Source,
+    is_global_id,
 )
 
 MEET_WITHIN_M: Final = 10.0
@@ -412,6 +413,11 @@ def _identities(sources: Sequence[Source], elements: Sequence[Element]) -> Told:
         if lost:
             none = _count(lost, "element has no GlobalId", "elements have no GlobalId")
             yield s, Remark("warning", f"{file}: {none}. Nobody can be pointed to them.")
+        odd = sorted(guid for guid in known if not is_global_id(guid))
+        if odd:
+            none = _count(sum(known[guid] for guid in odd), "element has a GlobalId", "elements have GlobalIds")
+            which = f"{none} that the standard does not allow, such as {odd[0][:40]!a}"
+            yield s, Remark("warning", f"{file}: {which}. Nobody can be pointed to them.")
         double = sorted(guid for guid, times in known.items() if times > 1)
         if double:
             more = _count(len(double), "GlobalId stands", "GlobalIds stand")

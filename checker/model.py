@@ -230,3 +230,12 @@ class Model:
     origin: Floats
     notes: tuple[str, ...] = ()
     intake: tuple[Intake, ...] = ()
+
+
+def is_global_id(text: str) -> bool:
+    """Whether a text is a well-formed IFC GlobalId: 22 base-64 digits, the first of which holds two bits.
+
+    >>> is_global_id("0Hl5ruT3P0lP$dF8GI_xQ2"), is_global_id("4Hl5ruT3P0lP$dF8GI_xQ2"), is_global_id("<script>")
+    (True, False, False)
+    """
+    return len(text) == 22 and text[0] in "0123" and text.isascii() and text.replace("_", "").replace("$", "").isalnum()

@@ -221,6 +221,8 @@ class _Weighing:
         s, panel = self.shapes, AT["panel"]
         boardlike = self.is_a("IfcWall", "IfcPlate", "IfcCovering", "IfcBuildingElementProxy", "IfcBuiltElement")
         boardlike |= self.is_a("IfcBuildingElementPart")
+        panes = self._panes(boardlike)
+        boardlike |= panes
         bars = self.is_a("IfcBeam", "IfcMember") & (s.size[:, 1] >= np.maximum(_DEEP_BAR, 3 * s.size[:, 2]))
         # A core of foam is named after it, and far too large to be a strip.
         claimed = (self.words * self.allowed).max(axis=1, initial=0.0) >= CERTAIN
@@ -247,6 +249,17 @@ class _Weighing:
         for which, tell in ((narrow, self.witness), (~narrow, self.support)):
             tell(np.flatnonzero(free & outer & which), "panel", 0.35, "at the outside of the building")
         self.witness(np.flatnonzero(free & before), "panel", 0.35, "ends before columns")
+        self.allowed[panes & free & before, AT["window"]] *= 0.3
+        self.doubts |= {(p, panel): "drawn as a window" for p in np.flatnonzero(panes & free & before).tolist()}
+
+    def _panes(self, boards: Bools) -> Bools:
+        """Windows (n,) of which nothing is said and that no wall holds, where they outweigh all ``boards`` (n,)."""
+        lone = np.array([not element.hosts for element in self.elements], bool)
+        panes: Bools = self.is_a("IfcWindow") & self.nameless & lone & self.shapes.wall_like
+        face = self.shapes.size[:, 0] * self.shapes.size[:, 1]
+        if face[panes].sum() <= face[boards & self.shapes.wall_like & ~self.inner].sum():
+            panes[:] = False
+        return panes
 
     def _rows(self, which: Ints) -> Bools:
         """Those (n,) of some flat parts that stand in a row of their kind; joins those that stand on each other."""

@@ -12,6 +12,8 @@ from read_kit import Kit
 from checker import run
 from checker.errors import BadModel
 from checker.model import ModelFile
+from checker.nameless import nameless_at_facade
+from checker.output.explain import recognised
 from checker.read import open_models
 from checker.rule import load_rules
 from checker.settings import Settings, files_to_read
@@ -30,8 +32,9 @@ class Precast:
 
     def __init__(
         self, one=True, gap=0.03, joint=0.0, ribs=False, turn=0.0, moved=(0.0, 0.0), columns_out=0.0, size=(3, 2),
-        salt="", at=(0.0, 0.0), **kit
+        salt="", at=(0.0, 0.0), kind="IfcWall", **kit
     ):  # fmt: skip
+        self.kind = "IfcBeam" if ribs else kind
         self.kit = Kit(salt=salt, **kit)
         self.other = self.kit if one else Kit(salt=f"columns{salt}", **kit)
         for one in {self.kit, self.other}:
@@ -69,8 +72,8 @@ class Precast:
         way = turned(c, s, turn)
         place = kit.place(kit.axes((x, y, low), (0, 0, 1), (*way, 0.0)))
         body = kit.extrusion(kit.polygon(outline), HIGH)
-        kind = "IfcBeam" if ribs else "IfcWall"
-        self.panels.append(kit.product(kind, body, placement=place, title=f"W-{len(self.panels)}"))
+        title = None if self.kind == "IfcWindow" else f"W-{len(self.panels)}"
+        self.panels.append(kit.product(self.kind, body, placement=place, title=title))
 
     def save(self, folder, name="panels.ifc", other="columns.ifc"):
         files = [self.kit.save(folder / name)]
@@ -102,6 +105,28 @@ def test_ribs_change_nothing_about_where_panels_meet(tmp_path, ribs):
     assert not result.issues
     assert result.panels == 20
     assert len(result.seams.columns["id"]) == 50
+
+
+def test_a_facade_drawn_as_windows_without_a_name_is_one_of_panels_with_a_doubt(tmp_path):
+    hall = Precast(kind="IfcWindow")
+    result = checked(hall.save(tmp_path))
+    assert [(way.way, way.panels, way.gaps) for way in result.ways] == [("on-columns", 20, 12)]
+    sure = {role.confidence for role in result.model.roles if role.role == "panel"}
+    assert max(sure) < 0.5
+    # Between panels that are drawn as such they are what their class says.
+    walls = Precast()
+    for panel in walls.panels[::3]:
+        window = walls.kit.make("IfcWindow", panel.GlobalId, None, None, None, None, *list(panel)[5:7], None)
+        walls.kit.file.remove(panel)
+        assert window.is_a("IfcWindow")
+    found = [role.role for role in checked(walls.save(tmp_path, "mixed.ifc")).model.roles]
+    assert (found.count("window"), found.count("panel")) == (7, 13)
+
+
+def test_without_panels_nothing_is_said_of_the_facade(tmp_path):
+    Precast(one=False).save(tmp_path)
+    model = run.recognise([ModelFile(tmp_path / "columns.ifc")], Settings(), lambda *_: None, everything=True)
+    assert "No panels were recognised, so nothing can be told" in recognised(model, nameless_at_facade(model))
 
 
 def test_ribbed_panels_are_held_against_columns_by_their_faces(tmp_path):

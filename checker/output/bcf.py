@@ -18,10 +18,10 @@ from checker.bcf.records import BcfVersion, Comment, Container, HeaderFile, NewT
 from checker.bcf.splicing import update
 from checker.bcf.writing import extensions_file, markup_file, project_file, version_file, view_file, view_files
 from checker.bcf.xml import legal
-from checker.model import Model
+from checker.model import Model, is_global_id
 from checker.output.picture import draw_all
 from checker.output.safely import replace_file
-from checker.output.views import Viewpoint, both_views, element_boxes, is_global_id
+from checker.output.views import Viewpoint, both_views, element_boxes
 from checker.result import Issue, Point, Remark, Result, Severity, Verdict
 from checker.rule import required_range
 

@@ -171,6 +171,8 @@ def _introduced(element: Element) -> str:
 
 
 def _nameless(model: Model, nameless: Ints) -> list[str]:
+    if not any(role.role == "panel" for role in model.roles):
+        return ["No panels were recognised, so nothing can be told of what lies at the facade without a role."]
     if not len(nameless):
         return ["Nothing flat or slender at the facade is without a role."]
     lines = [f"At the facade, flat or slender, and without a role: {count(len(nameless), 'element')}"]
