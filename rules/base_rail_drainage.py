@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 
 from checker.facade import BaseRails, Facade, Layer
-from checker.measure import stated_side
+from checker.properties import stated_side
 from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, exceeds, in_mm, limit, rule, spans
 from checker.sketch import detail
 

@@ -7,7 +7,8 @@ import numpy as np
 
 from checker.facade import SLACK, Facade, Layer, PlinthJoints, Seams, Zone
 from checker.layers import positions
-from checker.measure import joined, lacks, pieces_within, spread
+from checker.measure import joined, lacks, pieces_within
+from checker.pieces import spread
 from checker.rule import Blame, Verdicts, limit, rule
 from checker.sketch import detail
 

@@ -6,7 +6,8 @@ from typing import Final
 import numpy as np
 
 from checker.facade import Facade, PanelEndSeams
-from checker.measure import Pieces, fill, in_section, inner_faces, joined, lacks, of_lane, pieces_on, without_column
+from checker.measure import in_section, inner_faces, joined, lacks, without_column
+from checker.pieces import Pieces, fill, of_lane, pieces_on
 from checker.rule import MM, Verdicts, limit, rule
 from checker.sections import COLUMN_SEAL, column_face
 from checker.sketch import detail

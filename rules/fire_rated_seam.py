@@ -10,8 +10,8 @@ from checker.facade import Facade, PanelEndSeams, taken
 from checker.geometry import SAME_LENGTH
 from checker.lanes import lanes_of
 from checker.layers import cover, uncovered
-from checker.measure import fire_ratings
 from checker.model import Bools, Element
+from checker.properties import fire_ratings
 from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Blame, Verdicts, limit, rule
 from checker.sections import SEAM_FOAM, SEAM_INSULATION
 from checker.sketch import detail

@@ -6,7 +6,8 @@ from typing import Final
 import numpy as np
 
 from checker.facade import SLACK, Facade, Layer, PanelEndSeams, Seams, Zone
-from checker.measure import fill, in_section, joined, lacks, of_lane, pieces_on
+from checker.measure import in_section, joined, lacks
+from checker.pieces import fill, of_lane, pieces_on
 from checker.rule import Verdicts, limit, rule
 from checker.sections import SEAM_FLASHING
 from checker.sketch import detail

@@ -7,8 +7,10 @@ import numpy as np
 
 from checker.facade import SLACK, Facade, Layer, PanelEdgeSeams, Seams, Zone
 from checker.geometry import SAME_LENGTH
-from checker.measure import Pieces, joined, lacks, pieces_on, room_between, stated_length
+from checker.measure import joined, lacks
 from checker.model import Floats
+from checker.pieces import Pieces, pieces_on, room_between
+from checker.properties import stated_length
 from checker.rule import FAIL, MM, PASS, UNDECIDED, Blame, Verdicts, limit, rule, spans
 from checker.sketch import detail
 

@@ -7,7 +7,9 @@ import numpy as np
 
 from checker.facade import Facade, Layer, RoofEdgeSeams, Seams, Zone, taken
 from checker.geometry import SAME_LENGTH
-from checker.measure import lacks, pieces_on, stated_length
+from checker.measure import lacks
+from checker.pieces import pieces_on
+from checker.properties import stated_length
 from checker.rule import FAIL, MM, PASS, Verdicts, in_mm, limit, rule
 from checker.sketch import eaves
 

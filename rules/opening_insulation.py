@@ -6,9 +6,10 @@ import numpy as np
 
 from checker.facade import Facade, Layer, OpeningSeams
 from checker.geometry import highest, lowest
-from checker.measure import Pieces, packed, pieces_on
+from checker.measure import packed
 from checker.model import Bools, Ints
 from checker.openings import OPENING_SEAL, between_frame_and_panel
+from checker.pieces import Pieces, pieces_on
 from checker.rule import Verdicts, limit, rule
 from checker.sketch import detail
 

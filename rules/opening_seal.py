@@ -7,9 +7,10 @@ import numpy as np
 
 from checker.facade import Facade, OpeningSeams
 from checker.geometry import SAME_LENGTH
-from checker.measure import lacks, narrowest
+from checker.measure import lacks
 from checker.model import Bools
 from checker.openings import OPENING_SEAL
+from checker.pieces import narrowest
 from checker.rule import FAIL, MM, PASS, Verdicts, in_mm, limit, rule
 from checker.sketch import detail
 

@@ -8,8 +8,10 @@ import numpy as np
 from checker.facade import SLACK, BaseSeams, Facade, Layer, Seams, Zone
 from checker.foot import BASE_REACH
 from checker.layers import Positions, positions
-from checker.measure import joined, lacks, pieces_within, same_run, spread, stated_side
+from checker.measure import joined, lacks, pieces_within, same_run
 from checker.model import Bools, Floats, Ints
+from checker.pieces import spread
+from checker.properties import stated_side
 from checker.rule import FAIL, MM, PASS, Blame, Verdicts, exceeds, limit, rule
 from checker.sketch import detail
 

@@ -8,8 +8,9 @@ import numpy as np
 from checker import geometry as g
 from checker.facade import Facade, Layer, RoofEdgeSeams, Seams, Zone
 from checker.layers import cover
-from checker.measure import Pieces, lacks, pieces_on
+from checker.measure import lacks
 from checker.model import Floats, Ints
+from checker.pieces import Pieces, pieces_on
 from checker.rule import FAIL, MM, PASS, Verdicts, in_mm, limit, rule, spans
 from checker.sketch import eaves
 

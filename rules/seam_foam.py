@@ -6,8 +6,10 @@ from typing import Final
 import numpy as np
 
 from checker.facade import SLACK, Facade, PanelEndSeams
-from checker.measure import Shifts, above_rails, as_wide, fill, fire_ratings, in_section, joined, lacks, pieces_on
+from checker.measure import Shifts, above_rails, as_wide, in_section, joined, lacks
 from checker.model import Bools
+from checker.pieces import fill, pieces_on
+from checker.properties import fire_ratings
 from checker.rule import MM, Verdicts, limit, rule
 from checker.sections import SEAM_FOAM, SEAM_INSULATION, column_face
 from checker.sketch import detail

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from checker.facade import Facade, PanelEndSeams
-from checker.measure import as_wide, joined, packed, pieces_on, place_of
+from checker.measure import as_wide, joined, packed
+from checker.pieces import pieces_on, place_of
 from checker.rule import Verdicts, limit, rule
 from checker.sections import SEAM_FOAM, SEAM_INSULATION
 from checker.sketch import detail

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from drawn import checked, only_issue, turned, wall
 
-from checker.measure import fire_rating
 from checker.model import Model
+from checker.properties import fire_rating
 from checker.sketch import guid_of
 
 RULE = "fire-rated-seam"
