@@ -7,6 +7,7 @@ a joint and a post ask for. Axes of grids with the same names decide where that 
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from itertools import combinations
 from typing import Final
 
@@ -166,15 +167,20 @@ def fits(meshes: Meshes, source: Ints, count: int, grids: Sequence[Sequence[Grid
     found, faces = marks(meshes, source), levels(meshes)
     own = [_lonely(found.of([s])) for s in range(count)]
     out: dict[int, Fit] = {}
-    for rank in _buildings(found, own):
-        out |= _fits(found, faces, own, rank, grids)
+    agreed = cache(lambda files, first: _agreed(found, own, files, first))
+    for rank in _buildings(found, own, agreed):
+        out |= _fits(found, faces, own, rank, grids, agreed)
         meets = {s for s in rank if out[s].state == "meets"}
         whole = _is_whole(found.of(meets))
         out |= {s: replace(out[s], whole=(whole and s in meets) or _is_whole(found.of([s]))) for s in rank}
     return tuple(out[s] for s in range(count))
 
 
-def _buildings(found: Marks, own: Sequence[Marks]) -> list[list[int]]:
+_Agreed = tuple[frozenset[int], Mapping[int, _Plan]]
+_Agree = Callable[[tuple[int, ...], int], _Agreed]
+
+
+def _buildings(found: Marks, own: Sequence[Marks], agreed: _Agree) -> list[list[int]]:
     """The files of each building, those with most columns first.
 
     Files that meet each other make a building of their own where they stand beside all others that do.
@@ -184,7 +190,7 @@ def _buildings(found: Marks, own: Sequence[Marks]) -> list[list[int]]:
     for seed in rank:
         if not any(seed in group for group in groups):
             free = [s for s in rank if not any(s in group for group in groups)]
-            groups.append(_agreed(found, own, free, seed)[0])
+            groups.append(set(agreed(tuple(free), seed)[0]))
     plan = [found.of(group).outline() for group in groups]
     beside = [
         k
@@ -218,7 +224,7 @@ def _is_whole(found: Marks) -> bool:
     return len(met) >= max(FEWEST, SHARE * np.count_nonzero(wall))
 
 
-def _agreed(found: Marks, own: Sequence[Marks], files: Iterable[int], first: int) -> tuple[set[int], dict[int, _Plan]]:
+def _agreed(found: Marks, own: Sequence[Marks], files: tuple[int, ...], first: int) -> _Agreed:
     """Those of some files that meet the first one, or others that do, and how all others lie to them."""
     right = {first}
     while True:
@@ -226,17 +232,23 @@ def _agreed(found: Marks, own: Sequence[Marks], files: Iterable[int], first: int
         plans = {s: _plan(_ties(own[s], others)) for s in files if s not in right}
         fresh = {s for s, plan in plans.items() if plan.meets}
         if not fresh:
-            return right, plans
+            return frozenset(right), plans
         right |= fresh
 
 
 def _fits(
-    found: Marks, faces: Levels, own: Sequence[Marks], rank: Sequence[int], grids: Sequence[Sequence[GridAxis]]
+    found: Marks,
+    faces: Levels,
+    own: Sequence[Marks],
+    rank: Sequence[int],
+    grids: Sequence[Sequence[GridAxis]],
+    agreed: _Agree,
 ) -> dict[int, Fit]:
     """How each file of one building lies to its others; ``rank`` are its files, those with most columns first."""
     if len(rank) < 2:
         return {s: Fit("unknown") for s in rank}
-    right, plans = _agreed(found, own, rank, rank[0])
+    together, plans = agreed(tuple(rank), rank[0])
+    right = set(together)
     others = found.of(right)
     off = {s: plan for s, plan in plans.items() if plan.off and not _turned(own[s], others, plan)}
     off |= _followers({s: own[s] for s in plans if s not in off}, others, off.values())
@@ -345,7 +357,7 @@ def _could(ties: Iterable[_Tie]) -> int:
 def _voted(ties: Sequence[_Tie], as_it_lies: _Plan) -> _Plan:
     """The evidence with the shift that brings most joints to posts, the smallest where several do."""
     found: list[tuple[int, int, Floats, bool]] = []
-    for shift in _candidates(ties):
+    for shift in _candidates(ties, as_it_lies.met):
         exact = False
         for within in (0.40, 0.15, 0.05, MEETS_M):
             shift, exact = _solved(ties, shift, within)
@@ -364,8 +376,8 @@ def _voted(ties: Sequence[_Tie], as_it_lies: _Plan) -> _Plan:
     return replace(as_it_lies, best=best, shift=shift, share=_share(ties, shift), exact=exact, alike=alike)
 
 
-def _candidates(ties: Sequence[_Tie]) -> list[Floats]:
-    """Shifts (2,) for which most pairs of a joint and a post vote, best first."""
+def _candidates(ties: Sequence[_Tie], met: int) -> list[Floats]:
+    """Shifts (2,) for which most pairs of a joint and a post vote, best first, that may bring more than ``met``."""
     votes = []
     for tie in ties:
         pairs = len(tie.joints) * len(tie.posts)
@@ -388,7 +400,8 @@ def _candidates(ties: Sequence[_Tie]) -> list[Floats]:
         fullest = key[np.argsort(-count, kind="stable")[: 2 * _CANDIDATES]]
         middles += list(corner + (np.stack([fullest // wide, fullest % wide], axis=1) + 0.5 - offset) * _CELL_M)
     reach = [sum(len(np.unique(tie.pairs(middle, 0.4)[1])) for tie in ties) for middle in middles]
-    return [middles[k] for k in np.argsort(-np.array(reach), kind="stable")[: 2 * _CANDIDATES]]
+    best = np.argsort(-np.array(reach), kind="stable")[: 2 * _CANDIDATES]
+    return [middles[k] for k in best if reach[k] > met]
 
 
 def _solved(ties: Iterable[_Tie], shift: Floats, within: float) -> tuple[Floats, bool]:

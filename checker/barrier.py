@@ -108,8 +108,8 @@ CORNER_SEAL: Final = Layer(
     may_lap=True,
 )
 """Strips behind both panel ends, or foam between them: what runs up the whole corner closes it, if it joins both."""
-CUTS: Final = (0.1, 0.5, 0.9)
-"""Shares of the height of a corner at which it is looked at from above."""
+LOOKED_AT: Final = 2.0
+"""A corner is looked at from above once for so much of its height, at least once (metres)."""
 WALKED: Final[tuple[type[Seams], ...]] = (
     PanelEndSeams,
     PanelEdgeSeams,
@@ -218,7 +218,8 @@ def _joined(facade: Facade, seams: Seams) -> Bools:
                     seen.append(b)
         return bool(reached & set(range(len(one), len(one) + len(two))))
 
-    heights = seams.start[:, None] + seams.length[:, None] * np.array(CUTS)
+    looks = np.ceil(np.maximum(seams.length, g.SAME_LENGTH) / LOOKED_AT).astype(np.int64)
+    heights = [seams.start[i] + seams.length[i] * (np.arange(n) + 0.5) / n for i, n in enumerate(looks.tolist())]
     return np.array([all(leads_over(i, z) for z in heights[i].tolist()) for i in range(len(seams))], bool)
 
 

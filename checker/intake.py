@@ -35,7 +35,7 @@ from checker.model import (
 
 MEET_WITHIN_M: Final = 10.0
 """Models of one building overlap; a neighbour that stands apart by more was exported about another point."""
-ONE_SITE_M: Final = 1_000.0
+ONE_SITE_M: Final = 300.0
 """Buildings that are whole, walls and columns, may stand this far apart."""
 STRAY_M: Final = 10_000.0
 STRAY_LENGTHS: Final = 100.0

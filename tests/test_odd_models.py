@@ -315,6 +315,13 @@ def test_two_whole_buildings_may_stand_side_by_side(tmp_path, away, one):
     assert not result.issues
 
 
+@pytest.mark.parametrize("away", [301.0, 1000.0])
+def test_whole_buildings_further_apart_do_not_meet(tmp_path, away):
+    files = [*Precast().save(tmp_path), *Precast(salt="b", at=(18.88 + away, 0.0)).save(tmp_path, "b.ifc", "b2.ifc")]
+    with pytest.raises(BadModel, match="Models do not meet"):
+        checked(files)
+
+
 def test_half_a_building_may_not_stand_aside(tmp_path):
     files = Precast(one=False).save(tmp_path)
     lone, _ = Precast(one=False, salt="b", size=(4, 1), at=(60.0, 0.0)).save(tmp_path, "panels_b.ifc", "left_out.ifc")
