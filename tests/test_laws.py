@@ -29,6 +29,7 @@ from drawn import (
 )
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from thorough import some
 
 from checker.sketch import Block, Sketch
 
@@ -92,7 +93,7 @@ def numbers(result):
     return [(what, pytest.approx(value, abs=1e-4)) for what, value in found]
 
 
-@settings(max_examples=25)
+@settings(max_examples=some(25))
 @given(changes, st.floats(-180, 180), *[st.floats(-1e6, 1e6)] * 2, st.floats(-500, 500))
 def test_turning_and_moving_the_building_changes_no_word(what, degrees, x, y, z):
     sketch = changed(what)
@@ -108,7 +109,7 @@ def test_turning_and_moving_the_building_changes_no_word(what, degrees, x, y, z)
             np.testing.assert_allclose(two.move.vector_m, place[:3, :3] @ one.move.vector_m, atol=1e-7)
 
 
-@settings(max_examples=10)
+@settings(max_examples=some(10))
 @given(changes, st.sampled_from([-5.0, 5.0]), st.floats(-180, 180))
 def test_a_leaning_facade_is_measured_in_its_own_plane(what, lean, degrees):
     """Columns lean with their panels; only what stands on level ground, the plinth joint, is no longer the same."""
@@ -120,7 +121,7 @@ def test_a_leaning_facade_is_measured_in_its_own_plane(what, lean, degrees):
 SWAP = {"left": "right", "right": "left"}
 
 
-@settings(max_examples=25)
+@settings(max_examples=some(25))
 @given(changes, st.floats(-180, 180))
 def test_mirroring_the_building_mirrors_its_findings(what, degrees):
     sketch = changed(what)
@@ -148,7 +149,7 @@ def test_mirroring_the_building_mirrors_its_findings(what, degrees):
 SWAP_DIRECTION = {"to the left": "to the right", "to the right": "to the left"}
 
 
-@settings(max_examples=20)
+@settings(max_examples=some(20))
 @given(changes, st.text("abcdef", min_size=1, max_size=4), st.randoms(use_true_random=False))
 def test_names_ids_and_order_change_no_number(what, prefix, random):
     """Other names are other GlobalIds, and so another order of everything inside."""
@@ -213,7 +214,7 @@ def test_every_rule_has_limits_to_widen():
     assert set(WIDER) == set(RULES)
 
 
-@settings(max_examples=20)
+@settings(max_examples=some(20))
 @given(changes)
 def test_widening_a_limit_never_adds_a_failure(what):
     sketch = changed(what)
@@ -237,7 +238,7 @@ def split(sketch: Sketch, name: str, shares: list[float]) -> Sketch:
     return replace(sketch, parts=parts)
 
 
-@settings(max_examples=20)
+@settings(max_examples=some(20))
 @given(changes, st.data())
 def test_strips_cut_into_butting_pieces_change_nothing(what, data):
     sketch = changed(what)
@@ -254,7 +255,7 @@ def test_strips_cut_into_butting_pieces_change_nothing(what, data):
     assert [i.key for i in before.issues] == [i.key for i in after.issues]
 
 
-@settings(max_examples=10)
+@settings(max_examples=some(10))
 @given(changes)
 def test_a_second_building_far_away_has_findings_of_its_own(what):
     sketch = changed(what)
@@ -264,7 +265,7 @@ def test_a_second_building_far_away_has_findings_of_its_own(what):
     assert len(twice.issues) == 2 * len(alone.issues)
 
 
-@settings(max_examples=10)
+@settings(max_examples=some(10))
 @given(changes, st.floats(-180, 180))
 def test_finer_triangles_change_no_number(what, degrees):
     sketch = changed(what)
@@ -273,7 +274,7 @@ def test_finer_triangles_change_no_number(what, degrees):
     assert numbers(checked(model)) == numbers(checked(remade(model, finer)))
 
 
-@settings(max_examples=20)
+@settings(max_examples=some(20))
 @given(st.lists(change, min_size=1, max_size=6))
 def test_every_subject_is_in_exactly_one_state(what):
     sketch = changed(what)
@@ -294,7 +295,7 @@ def test_every_subject_is_in_exactly_one_state(what):
     assert len({issue.key for issue in result.issues}) == len(result.issues)
 
 
-@settings(max_examples=25)
+@settings(max_examples=some(25))
 @given(changes)
 def test_a_told_move_mends_its_issue_and_breaks_nothing_of_its_rule(what):
     sketch = changed(what)
@@ -338,7 +339,7 @@ NOTHING = (np.zeros((0, 3)), np.zeros((0, 3), np.int64))
 HURT = ("gone", "empty", "open", "shifted", "turned", "flat", "misread", "sound")
 
 
-@settings(max_examples=25)
+@settings(max_examples=some(25))
 @given(st.sampled_from(sorted(BUILDINGS)), st.integers(0, 10**9))
 def test_whatever_a_model_lacks_every_subject_gets_an_answer_with_a_place(name, seed):
     """Parts gone, without a body, open, far off, turned over, flat, or taken for something else."""

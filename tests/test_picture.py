@@ -9,6 +9,7 @@ import shapely
 from box_model import Part, Place, cover, hall, issue_of, model_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from thorough import some
 
 from checker.model import Meshes, Model
 from checker.output import picture
@@ -53,7 +54,7 @@ def middles(width=WIDE, height=HIGH) -> tuple[np.ndarray, np.ndarray]:
     return columns, rows
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=some(25), deadline=None)
 @given(
     st.tuples(*[st.floats(-4, 4)] * 3),
     st.tuples(*[st.floats(0.3, 5)] * 3),
@@ -353,7 +354,7 @@ def test_pictures_are_drawn_where_no_process_can_be_started(monkeypatch, at_once
 
 
 @given(st.integers(1, 30), st.integers(1, 30), st.integers(0, 2**32 - 1))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=some(30), deadline=None)
 def test_png_is_read_back_by_another_decoder(height, width, seed):
     image = np.random.default_rng(seed).integers(0, 256, (height, width, 3), dtype=np.uint8)
     np.testing.assert_array_equal(pixels(png(image)), image)

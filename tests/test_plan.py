@@ -7,6 +7,7 @@ import trimesh
 from drawn import turned
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from thorough import some
 
 from checker.geometry import slices
 from checker.model import Meshes
@@ -42,7 +43,7 @@ def outline(x, y, degrees):
 boxes = st.tuples(st.integers(-50, 50), st.integers(-50, 50), st.integers(2, 60), st.integers(2, 60))
 
 
-@settings(max_examples=60)
+@settings(max_examples=some(60))
 @given(boxes, boxes, st.floats(-180, 180), st.floats(-180, 180))
 def test_clearance_is_that_of_the_outlines(one, two, turn_one, turn_two):
     """Outlines in mm, drawn out to the same height, each turned about the origin; distances by shapely."""
@@ -130,7 +131,7 @@ def test_the_widest_step_of_a_way_and_the_height_where_it_is():
     assert widest_step(bodies, {0, 2}, {2, 1}, set()).clear.value == pytest.approx(0.5)  # above the low one
 
 
-@settings(max_examples=30)
+@settings(max_examples=some(30))
 @given(boxes, st.floats(-180, 180), st.integers(1, 99))
 def test_slices_square_to_any_direction(one, degrees, percent):
     """A box in its own frame: wherever it is cut it is as wide and as high as it is."""

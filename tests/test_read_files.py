@@ -8,6 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from read_kit import Kit, everything
+from thorough import some
 
 import checker.read.bodies as bodies_module
 import checker.read.files as files_module
@@ -315,7 +316,7 @@ def test_a_damaged_record_is_named_and_not_a_traceback(tmp_path):
     spots=st.lists(st.tuples(st.integers(0, 2**20), st.sampled_from(list(b"#$*(),.;'09AZ=/ \n\\-E"))), min_size=1),
     cut=st.booleans(),
 )
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=some(150), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_whatever_stands_in_a_file_it_is_read_or_refused(tmp_path, monkeypatch, spots, cut):
     monkeypatch.setattr(bodies_module, "tessellated", lambda jobs, _: ["left to the kernel"] * len(jobs))
     kit = hall()

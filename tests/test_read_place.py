@@ -3,6 +3,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from read_kit import UNITS, Kit, everything, mesh_of
+from thorough import some
 
 from checker.errors import BadModel
 from checker.read import ModelFile, open_models
@@ -68,7 +69,7 @@ angles = st.integers(0, 3599).map(lambda n: n / 10)
 
 
 @given(steps=st.lists(st.tuples(coordinates, coordinates, coordinates, angles), min_size=1, max_size=6))
-@settings(max_examples=40, **LESS)
+@settings(max_examples=some(40), **LESS)
 def test_nested_placements_multiply(tmp_path, steps):
     kit = Kit()
     placement, expected = None, np.eye(4)
@@ -181,7 +182,7 @@ def test_the_first_model_with_a_conversion_leads(tmp_path):
     unit=st.sampled_from(["mm", "m", "foot"]),
     scale=st.sampled_from([None, "schema"]),
 )
-@settings(max_examples=30, **LESS)
+@settings(max_examples=some(30), **LESS)
 def test_models_meet_on_the_map(tmp_path, move, first_turn, second_turn, unit, scale):
     """One point of the map, stated in two engineering frames, is one point of the result."""
     to_map = UNITS[unit] if scale == "schema" else None

@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_geometry import SHAPES, meshes_of, rotation, rotations
 from test_picture import only_mark, pixels
+from thorough import some
 
 from checker.cut import cut, frame_of
 from checker.output import pens
@@ -60,7 +61,7 @@ def test_the_cut_through_a_rolled_section_and_a_panel_has_the_area_of_its_profil
 
 
 @given(turn=rotations, up=st.booleans())
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=some(30), deadline=None)
 def test_a_face_that_lies_in_the_plane_is_cut_away_whole_or_not_at_all(turn, up):
     matrix = rotation(turn)
     body = trimesh.creation.box(bounds=[[0, 0, 0], [6, 1, 0.12]]).apply_transform(matrix)
