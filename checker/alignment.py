@@ -136,10 +136,14 @@ class _Plan:
         return enough and not self.off
 
     @property
+    def believed(self) -> bool:
+        """Whether the shift is no matter of chance."""
+        return self.best >= max(FEWEST, BELIEVED * self.could) and self.share >= OF_JOINTS
+
+    @property
     def off(self) -> bool:
-        believed = self.best >= max(FEWEST, BELIEVED * self.could) and self.share >= OF_JOINTS
         surely = self.best >= ALL * self.could and self.best - self.met >= FEWEST
-        return believed and self.met <= (MANY if surely else SHARE) * self.best
+        return self.believed and self.met <= (MANY if surely else SHARE) * self.best
 
 
 @dataclass(frozen=True)
@@ -630,7 +634,7 @@ def _turned(mine: Marks, others: Marks, shifted: _Plan | None = None) -> Fit | N
         ties = _ties(mine.turned(angle + quarter), others)
         could, as_it_lies = _could(ties), _count(ties, _NOTHING)
         plan = _voted(ties, _Plan(as_it_lies, as_it_lies, could, _NOTHING))
-        if plan.best >= max(FEWEST, BELIEVED * could) and plan.share >= OF_JOINTS and met <= SHARE * plan.best:
+        if plan.believed and met <= SHARE * plan.best:
             plans.append((-plan.best, float(np.linalg.norm(plan.shift) > MEETS_M), abs(quarter), angle + quarter))
     if shifted is not None and not (plans and -min(plans)[0] > shifted.best):
         return None

@@ -55,8 +55,8 @@ UNITS: Final[Mapping[str, float]] = {
     "mm": 0.001, "m": 1.0, "cm": 0.01, "inch": 0.0254, "foot": 0.3048, "dm": 0.1, "km": 1000.0
 }  # fmt: skip
 """Sizes of units in metres, those that are most often meant first."""
-CHANCE: Final = 0.1
-"""Where less of what could meet does meet, it does so by chance."""
+REFUSED_BELOW: Final = 0.1
+"""A file that lies off is refused where less than this part of what a shift would make meet does meet, else told."""
 SAME_MODEL: Final = 0.5
 """Two files that share this part of their GlobalIds are two states of one model..."""
 SAME_BODIES: Final = 0.8
@@ -345,7 +345,7 @@ def _far_away(sources: Sequence[Source], built: Sequence[_Bodies], origin: Float
 def _refuse_misfit(sources: Sequence[Source], found: Sequence[Fit]) -> None:
     """Refuses a file of which nothing meets the others, where a shift would make it; not one the project has placed."""
     for s, fit in enumerate(found):
-        if fit.state == "off" and fit.met < CHANCE * fit.best and sources[s].shift_mm is None:
+        if fit.state == "off" and fit.met < REFUSED_BELOW * fit.best and sources[s].shift_mm is None:
             raise BadModel(
                 f"{_misfit(sources, s, fit)} Nothing was checked: export it about the base point of the others, or "
                 "set that shift; shift_mm = [0, 0, 0] has it checked as it lies."

@@ -13,7 +13,7 @@ from checker.cut import frame_of
 from checker.facade import Facade, Subjects
 from checker.geometry import SAME_LENGTH, unit
 from checker.identity import check_id_of, key_of, numbered, topic_of
-from checker.model import Bools, Floats, Ints
+from checker.model import Floats, Ints
 from checker.result import Coverage, Issue, Move, Section, Severity, State, Verdict
 from checker.rule import FAIL, MM, NOT_MODELLED, PASS, UNDECIDED, Rule, Verdicts
 from checker.settings import Acceptance, Need
@@ -30,8 +30,8 @@ MOST_ALIKE: Final = 0.8
 """... and are this share of all that were measured are drawn so by one hand, on purpose or not: one cause."""
 ALIKE_MM: Final = 0.5
 """Values that differ from the middle one by no more are the same."""
-_SHOWN_ALIKE: Final = 50
-"""An issue of places that are all alike shows the parts of no more of them."""
+_ALIKE: Final = "all alike"
+"""What is blamed then."""
 _STATES: Final[dict[int, State]] = {PASS: "pass", FAIL: "fail", NOT_MODELLED: "not-modelled", UNDECIDED: "undecided"}
 
 
@@ -70,19 +70,15 @@ def drafted(facade: Facade, answers: Sequence[Answer], remedies: Mapping[str, st
     verdicts: list[Verdict] = []
     issues: list[Issue] = []
     keys: Counter[str] = Counter()
-    for answer in (_demanded(answer) for answer in answers):
+    for answer in (_alike(_demanded(answer)) for answer in answers):
         rows = {
             int(i): len(verdicts) + k
             for k, i in enumerate(np.flatnonzero(np.isin(answer.verdicts.state, (FAIL, UNDECIDED))))
         }
         verdicts.extend(_verdict(facade, answer, i) for i in rows)
         right = _right_by_part(answer.verdicts)
-        same = _alike(answer)
-        for group in _groups(answer, same):
-            if same[group[0]]:
-                issue = _issue_alike(facade, answer, group, keys, remedies[answer.rule.name])
-            else:
-                issue = _issue(facade, answer, group, right, keys, remedies[answer.rule.name])
+        for group in _groups(answer):
+            issue = _issue(facade, answer, group, right, keys, remedies[answer.rule.name])
             issues.append(replace(issue, members=tuple(rows[i] for i in group)))
     verdicts.extend(_unmeasured(facade, answers))
     return Draft(tuple(verdicts), tuple(issues))
@@ -123,25 +119,34 @@ def _demanded(answer: Answer) -> Answer:
     )
 
 
-def _alike(answer: Answer) -> Bools:
-    """Which subjects (n,) fail with one value, where nearly all of the facade does: no part is to blame."""
-    verdicts = answer.verdicts
+def _alike(answer: Answer) -> Answer:
+    """What fails with one value where nearly all of the facade does has one cause, and no part is to blame."""
+    verdicts, blame = answer.verdicts, answer.verdicts.blame
     fails = verdicts.state == FAIL
-    same = np.zeros(len(fails), bool)
-    if answer.rule.layer is None and fails.any():
-        same = fails & (np.abs(verdicts.value_mm - np.nanmedian(verdicts.value_mm[fails])) <= ALIKE_MM)
-        known = np.count_nonzero(fails | (verdicts.state == PASS))
-        same &= np.count_nonzero(same) >= max(FEWEST_ALIKE, MOST_ALIKE * known)
-    return same
+    if answer.rule.layer is not None or blame is None or not fails.any():
+        return answer
+    same = fails & (np.abs(verdicts.value_mm - np.nanmedian(verdicts.value_mm[fails])) <= ALIKE_MM)
+    measured = np.count_nonzero(fails | (verdicts.state == PASS))
+    if np.count_nonzero(same) < max(FEWEST_ALIKE, MOST_ALIKE * measured):
+        return answer
+    blame = replace(
+        blame,
+        part=np.where(same, -1, blame.part),
+        what=[_ALIKE if each else what for each, what in zip(same, blame.what, strict=True)],
+        cause=np.where(same, -2, blame.cause),
+        anchor=np.where(same, -1, blame.anchor),
+    )
+    says = [f"{text}, as nearly everywhere" if each else text for each, text in zip(same, verdicts.says, strict=True)]
+    return replace(answer, verdicts=replace(verdicts, says=says, blame=blame))
 
 
-def _groups(answer: Answer, same: Bools) -> Iterator[Ints]:
-    """Numbers of the failing subjects of each cause, causes in the order of their first subject; ``same`` is one."""
+def _groups(answer: Answer) -> Iterator[Ints]:
+    """Numbers of the failing subjects of each cause, causes in the order of their first subject."""
     verdicts = answer.verdicts
     bad = np.flatnonzero(verdicts.state == FAIL)
     if len(bad) == 0:
         return
-    cause = np.where(same[bad], -2, bad if verdicts.blame is None else verdicts.blame.cause[bad])
+    cause = bad if verdicts.blame is None else verdicts.blame.cause[bad]
     key = np.stack([cause, verdicts.warning[bad]], axis=1)
     _, first, which = np.unique(key, axis=0, return_index=True, return_inverse=True)
     order = np.argsort(which.reshape(-1), kind="stable")
@@ -222,6 +227,8 @@ def _issue(
     base = check_id_of(rule.name, what or "place", names)
     keys[base] += 1
     check_id = numbered(base, keys[base])
+    if what == _ALIKE:
+        remedy = f"Drawn so nearly everywhere: where that is meant, set it under [limits.{rule.name}]. Else: {remedy}"
     move = _move(facade, subjects, verdicts, rows, worst, right)
     side = int(subjects.side[worst])
     place = f"facade {facade.sides.names[side]}" + (f", axis {subjects.axis[worst]}" if subjects.axis[worst] else "")
@@ -250,31 +257,6 @@ def _issue(
         remedy=remedy,
         section=_section(facade, answer, worst),
         move=move,
-    )
-
-
-def _issue_alike(facade: Facade, answer: Answer, rows: Ints, keys: Counter[str], remedy: str) -> Issue:
-    """The issue of places that all fail alike: it names no part, whatever GlobalIds do, and tells no move."""
-    blame, rule = answer.verdicts.blame, answer.rule.name
-    if blame is not None:
-        nobody = np.full(len(blame.part), -1)
-        blame = replace(blame, part=nobody, what=("all alike",) * len(nobody))
-        answer = replace(answer, verdicts=replace(answer.verdicts, blame=blame))
-    issue = _issue(facade, answer, rows, {}, Counter(), remedy)
-    base = check_id_of(rule, "all alike", [])
-    keys[base] += 1
-    check_id = numbered(base, keys[base])
-    measured = np.count_nonzero(np.isin(answer.verdicts.state, (FAIL, PASS)))
-    several = f" ({len(rows)} places)"
-    shown = [p for i in rows[:_SHOWN_ALIKE] for p in _parts(answer, int(i))]
-    return replace(
-        issue,
-        key=key_of(check_id),
-        check_id=check_id,
-        topic=topic_of(check_id),
-        title=f"{issue.title.removesuffix(several)}, the same at {len(rows)} of {measured} places",
-        elements=tuple(dict.fromkeys([*issue.elements[:1], *shown])),
-        remedy=f"Drawn so nearly everywhere: where that is meant, set it under [limits.{rule}]. Else: {remedy}",
     )
 
 

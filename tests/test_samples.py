@@ -1,4 +1,4 @@
-"""The sample hall, in every guise: each seeded defect is found, nothing else, and every measure is the true one.
+"""The sample hall, in many guises: each seeded defect is found, nothing else, and every measure is the true one.
 
 The truth comes from the hall as drawn (`checker.demo`), never from the engine.
 """
