@@ -228,7 +228,8 @@ def test_a_project_may_have_rules_asked_of_another_way(tmp_path):
     assert result.unchecked == ""
     widths = {v.message for v in result.verdicts if v.rule == "seam-width"}
     assert widths == {
-        f"Vertical seam widens to 50.0 mm, filled by 'Post {k}', required 25 to 35 mm" for k in range(1, 6)
+        f"Vertical seam widens to 50.0 mm, filled by 'Post {k}', required 25 to 35 mm, as nearly everywhere"
+        for k in range(1, 6)
     }
 
 
