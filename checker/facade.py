@@ -169,11 +169,12 @@ class PanelEndSeams(Seams):
     """Upright seams between the ends of two panels of one row.
 
     ``near_least`` and ``far_most`` (n,) are the coordinates across where either panel ends soonest: what covers the
-    seam must reach over them.
+    seam must reach over them. ``column_half`` (n,) is half the width of the column behind, NaN where there is none.
     """
 
     near_least: Floats
     far_most: Floats
+    column_half: Floats
 
 
 @dataclass(frozen=True)

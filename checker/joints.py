@@ -54,7 +54,7 @@ def panel_ends(walls: Walls) -> PanelEndSeams:
     height = middle * frame[:, 1, 2] + inner * frame[:, 2, 2]
     spot = g.world(frame, np.stack([_between(near, far, middle), middle, inner], axis=1))
     column = walls.column_at(side, np.einsum("nj,nj->n", spot, walls.sides.frame[side, 0]), height)
-    axis, front = _column_lines(walls, side, column, frame, runs, inner)
+    axis, half, front = _column_lines(walls, side, column, frame, runs, inner)
     to_left = g.extremes(near, axis, runs.start, runs.end)
     to_right = g.extremes(axis, far, runs.start, runs.end)
     narrow = np.clip(runs.at_min, runs.start + 1e-9, runs.end - 1e-9)[:, None]
@@ -106,6 +106,7 @@ def panel_ends(walls: Walls) -> PanelEndSeams:
         offset_right_narrow=far_narrow - on,
         near_least=g.extremes(zero, near, runs.start, runs.end).smallest,
         far_most=g.extremes(zero, far, runs.start, runs.end).largest,
+        column_half=half,
     )
 
 
@@ -241,13 +242,14 @@ def _trimmed(line: Ints, start: Floats, end: Floats) -> Floats:
 
 def _column_lines(
     walls: Walls, side: Ints, column: Ints, frame: Floats, runs: "_Runs", inner: Floats
-) -> tuple[Lines, Floats]:
-    """Centre line of the column behind each seam in the seam's frame, and its outer face; NaN where there is none."""
+) -> tuple[Lines, Floats, Floats]:
+    """Centre line, half width and outer face of the column behind each seam in its frame; NaN where there is none."""
     along = np.stack([runs.start, runs.end], axis=1)
-    centre, front = np.full((len(side), 2), np.nan), np.full(len(side), np.nan)
+    centre, half, front = np.full((len(side), 2), np.nan), *np.full((2, len(side)), np.nan)
     known = np.flatnonzero(column >= 0)
     z = along * frame[:, 1, 2][:, None] + inner[:, None] * frame[:, 2, 2][:, None]
     centre[known] = walls.columns.centre_at(column[known][:, None], z[known])
+    half[known] = walls.columns.half[column[known]]
     middle = z.mean(axis=1)
     front[known] = walls.columns.front_at(column[known], middle[known])
     # Over a bend the seam's frame is neither side's own: the section is taken anew.
@@ -259,8 +261,9 @@ def _column_lines(
     met = ~np.isnan(low[:, 0, 0])
     rows, low, high = rows[met], low[met], high[met]
     centre[rows] = 0.5 * (low[:, 0, 0] + high[:, 0, 0])[:, None]
+    half[rows] = 0.5 * (high[:, 0, 0] - low[:, 0, 0])
     front[rows] = high[:, 0, 1]
-    return Lines(along, centre), front
+    return Lines(along, centre), half, front
 
 
 def _facing(

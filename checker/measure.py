@@ -294,15 +294,6 @@ def _sentence(seams: Seams, facade: Facade, found: Cover, says: str, i: int, by_
     return f"{says} has a gap of {gap * MM:.1f} mm{where}"
 
 
-def column_halves(seams: Seams, facade: Facade) -> Floats:
-    """Half the width along the facade of the column behind each seam (n,), NaN where there is none."""
-    c, sides = facade.columns, len(facade.sides.names)
-    half = np.full(len(facade.model.elements) * max(sides, 1), np.nan)
-    half[c.element * sides + c.side] = c.half
-    result: Floats = np.where(seams.column >= 0, half[seams.column * sides + seams.side], np.nan)
-    return result
-
-
 def inner_faces(seams: Seams, facade: Facade, left: bool) -> Floats:
     """Where the inner face of the left (or right) panel of each seam lies (n,), outwards."""
     p, part = facade.panels, seams.left if left else seams.right

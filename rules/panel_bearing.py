@@ -6,7 +6,7 @@ import numpy as np
 
 from checker.facade import Facade, PanelEndSeams
 from checker.geometry import SAME_LENGTH
-from checker.measure import Shifts, column_halves, end_blame, without_column
+from checker.measure import Shifts, end_blame, without_column
 from checker.model import Floats
 from checker.rule import FAIL, MM, PASS, Verdicts, exceeds, in_mm, limit, rule, within
 from checker.sketch import BAY, FOOT, ROW, block, detail
@@ -53,7 +53,7 @@ def panel_bearing(seams: PanelEndSeams, facade: Facade, limits: Limits) -> Verdi
     it. Whether an end bears enough for wind and weight is for the structural designer; how far it lies from the
     column's centre line is asked elsewhere.
     """
-    half = column_halves(seams, facade)
+    half = seams.column_half
     left, right = half - seams.offset_left_max, half - seams.offset_right_max
     left_is_worse = left < right + SAME_LENGTH
     bearing = np.where(left_is_worse, left, right)
