@@ -15,7 +15,7 @@ from checker import geometry as g
 from checker.corners import at_corners
 from checker.facade import BaseSeams, Facade, FootCorners, Layer, Seams, Sides, Subjects, unique
 from checker.lanes import CORNER_STRETCH, TOUCH, WIDEST_STRIP, Pieces, lanes_of, line_ends, parts_in_lanes
-from checker.model import Floats, Ints
+from checker.model import Bools, Floats, Ints
 from checker.plan import shortest_way
 
 LONGEST_LAP: Final = 0.30
@@ -188,13 +188,27 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
                 piece[s], other[s], corner[s] = first_piece, second_piece, ends
     if kind is BaseSeams and modelled and not layer.may_lap:
         turns, round_it = facade.of(FootCorners), at_corners(facade, layer)
+        worst = np.maximum(gap, lap)
+        pair = np.sort(np.stack([round_it.first, round_it.second], axis=1), axis=1)
+
+        def told(at: Ints, at_corner: Bools) -> Floats:
+            """What seams tell of their corners by themselves."""
+            same = (np.sort(np.stack([piece[at], other[at]], axis=1), axis=1) == pair).all(axis=1)
+            return np.where(same | (at_corner & (gap[at] >= lap[at])), worst[at], 0.0)
+
+        # The seam that has seen it tells of a corner; else that which has less else to tell.
+        before, after = turns.before, turns.after
+        more = told(before, gap_to[before] > seams.end[before] - g.SAME_LENGTH)
+        more -= told(after, gap_from[after] < seams.start[after] + g.SAME_LENGTH)
+        seen_before = (more > 0) | ((more == 0) & (worst[before] < worst[after] - g.SAME_LENGTH))
         for k in np.flatnonzero(np.isfinite(round_it.gap)).tolist():
-            s, wide = int(turns.after[k]), float(round_it.gap[k])
+            s, wide = int(before[k] if seen_before[k] else after[k]), float(round_it.gap[k])
+            at = float(seams.end[s] if seen_before[k] else seams.start[s])
             if abs(wide) > max(gap[s], lap[s]) + g.SAME_LENGTH:
                 if wide < 0:
-                    lap[s], lap_at[s] = -wide, seams.start[s]
+                    lap[s], lap_at[s] = -wide, at
                 else:
-                    gap[s], own[s], gap_from[s], gap_to[s] = wide, wide, seams.start[s], seams.start[s]
+                    gap[s], own[s], gap_from[s], gap_to[s] = wide, wide, at, at
                 piece[s], other[s] = round_it.first[k], round_it.second[k]
                 corner[s] = round_it.point[k] + np.array([[-0.5], [0.5]]) * wide * round_it.way[k]
     return Cover(
