@@ -196,11 +196,17 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
             same = (np.sort(np.stack([piece[at], other[at]], axis=1), axis=1) == pair).all(axis=1)
             return np.where(same | (at_corner & (gap[at] >= lap[at])), worst[at], 0.0)
 
-        # The seam that has seen it tells of a corner; else that which has less else to tell.
+        def along(at: Ints) -> Floats:
+            opens: Floats = np.abs(np.einsum("kj,kj->k", seams.frame[at, 0], round_it.way)).round(6)
+            return opens
+
+        # The seam that has seen it tells of a corner; else that which has less else to tell, or along which it opens.
         before, after = turns.before, turns.after
-        more = told(before, gap_to[before] > seams.end[before] - g.SAME_LENGTH)
-        more -= told(after, gap_from[after] < seams.start[after] + g.SAME_LENGTH)
-        seen_before = (more > 0) | ((more == 0) & (worst[before] < worst[after] - g.SAME_LENGTH))
+        sees = told(before, gap_to[before] > seams.end[before] - g.SAME_LENGTH)
+        sees -= told(after, gap_from[after] < seams.start[after] + g.SAME_LENGTH)
+        free = np.where(np.abs(worst[before] - worst[after]) > g.SAME_LENGTH, worst[after] - worst[before], 0.0)
+        more = np.where(sees != 0, sees, np.where(free != 0, free, along(before) - along(after)))
+        seen_before = more > 0
         for k in np.flatnonzero(np.isfinite(round_it.gap)).tolist():
             s, wide = int(before[k] if seen_before[k] else after[k]), float(round_it.gap[k])
             at = float(seams.end[s] if seen_before[k] else seams.start[s])

@@ -157,18 +157,35 @@ def lacks(
     )
 
 
+def _worst_of_first(rank: Ints, answers: Sequence[Verdicts]) -> Ints:
+    """For each subject the answer of lowest ``rank`` (a, n), of several with its limits that furthest beyond them."""
+    first = rank.argmin(axis=0)
+    value, low, high = (
+        np.stack([getattr(each, name) for each in answers]) for name in ("value_mm", "minimum_mm", "maximum_mm")
+    )
+    low, high = np.nan_to_num(low, nan=-np.inf), np.nan_to_num(high, nan=np.inf)
+    subject = np.arange(rank.shape[1])
+    alike = (rank == rank[first, subject]) & (low == low[first, subject]) & (high == high[first, subject])
+    excess = np.nan_to_num(np.maximum(low - value, value - high), nan=0.0, neginf=0.0)
+    excess = np.where(alike, excess, -np.inf)
+    more = excess.max(axis=0) > excess[first, subject] + MM * g.SAME_LENGTH
+    result: Ints = np.where(more, excess.argmax(axis=0), first)
+    return result
+
+
 def joined(*answers: Verdicts) -> Verdicts:
     """One answer from several on the same subjects: for each subject the first that fails, then what only warns.
 
-    Sentences of further failures are added to it. A subject passes where all of them pass; where none fails, the first
-    answer that does not pass tells why.
+    Of those held against the same limits (left and right) the worst comes first. Sentences of further failures are
+    added to it. A subject passes where all of them pass; where none fails, the first answer that does not pass tells
+    why.
     """
     state = np.stack([each.state for each in answers])
     warning = np.stack([each.warning for each in answers])
     # Failures before warnings before what is undecided or not modelled before what passes, each in the order given.
     rank = np.where(state == FAIL, np.where(warning, 1, 0), np.where(state == PASS, 3, 2))
     count = state.shape[1]
-    pick = rank.argmin(axis=0) if count else np.zeros(0, np.int64)
+    pick = _worst_of_first(rank, answers) if count else np.zeros(0, np.int64)
     blames = [each.blame for each in answers if each.blame is not None]
     if len(blames) != len(answers):
         raise TypeError("answers that are joined must all blame somebody")
