@@ -761,7 +761,8 @@ def body(self, entity, representation):
 
 kernel_worker.Kernel.body = body
 answers = os.fdopen(os.dup(1), "wb")
-kernel_worker.answer(json.loads(sys.stdin.buffer.readline())["jobs"], answers)
+for line in sys.stdin.buffer:
+    kernel_worker.answer(json.loads(line)["jobs"], answers)
 """
 
 

@@ -1,6 +1,8 @@
 import signal
+import subprocess
 import textwrap
 import time
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -18,8 +20,9 @@ WORKER = """
     def say(data):
         out.write(data)
         out.flush()
+    jobs = json.loads(sys.stdin.readline())["jobs"]
     say(b'{"opening": true}\\n{"opening": false}\\n')
-    for path, entity, representation in json.loads(sys.stdin.readline())["jobs"]:
+    for path, entity, representation in jobs:
         if entity == 2:
             time.sleep(60)
         if entity == 3:
@@ -124,6 +127,52 @@ def test_shapes_used_many_times_are_built_once(tmp_path, monkeypatch):
     assert len(asked) == 1
     assert set(faults) == {""}
     assert np.diff(meshes.triangle_start).tolist() == [4] * 5
+
+
+@pytest.fixture
+def started(monkeypatch):
+    """Processes that the kernel module starts, the first of which finds none to go on with."""
+    monkeypatch.setattr(kernel_module, "_idle", [])
+    processes = []
+
+    def start(*args, **options):
+        processes.append(subprocess.Popen(*args, **options))
+        return processes[-1]
+
+    monkeypatch.setattr(kernel_module, "subprocess", SimpleNamespace(**{**vars(subprocess), "Popen": start}))
+    yield processes
+    kernel_module._end_all()
+    assert all(process.poll() is not None for process in processes)
+
+
+def test_one_process_serves_until_the_end_and_a_lost_one_is_replaced(tmp_path, started):
+    kit = Kit()
+    shape = kit.brep([(0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1)], TETRAHEDRON)
+    path = str(kit.save(tmp_path / "a.ifc"))
+    jobs = [Job(path, shape.id()), Job(path, shape.id())]
+    first, again = tessellated(jobs), tessellated(jobs)
+    assert len(started) == 1
+    assert all(
+        np.array_equal(a, b) for one, two in zip(first, again, strict=True) for a, b in zip(one, two, strict=True)
+    )
+    started[0].kill()
+    started[0].wait()
+    assert len(tessellated(jobs)[0][1]) == 4
+    started[1].kill()  # nobody has waited for this one yet
+    assert len(tessellated(jobs)[1][1]) == 4
+    assert len(started) == 3
+    # What the file holds is read anew each time.
+    other = Kit()
+    other.brep([(0, 0, 0), (2, 0, 0), (0, 2, 0), (0, 0, 2)], TETRAHEDRON)
+    other.save(tmp_path / "a.ifc")
+    assert np.ptp(tessellated(jobs)[0][0]) == pytest.approx(2.0)
+    assert len(started) == 3
+
+
+def test_a_process_that_hung_or_crashed_is_not_asked_again(odd_worker, started):
+    outcomes([2, 10])
+    assert [process.poll() is None for process in started] == [False, False]
+    assert kernel_module._idle == []
 
 
 def test_several_files_feed_one_run(tmp_path):

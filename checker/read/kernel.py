@@ -1,5 +1,6 @@
 """Asks the geometry kernel for the bodies that cannot be computed directly, with a time limit for each."""
 
+import atexit
 import json
 import os
 import subprocess
@@ -92,41 +93,83 @@ def _share(jobs: Sequence[Job], patience: Patience, stop: threading.Event) -> li
 
 
 def _ask_one_process(jobs: Sequence[Job], patience: Patience, stop: threading.Event) -> list[Body | str]:
-    """Answers up to and including the first that ends the process: always at least one."""
+    """Answers up to and including the first that ends the process; none where a kept one had ended meanwhile."""
     out: list[Body | str] = []
     seconds = SECONDS_TO_OPEN
+    process, kept = _process()
+    heard = done = False
+    assert process.stdin is not None
+    assert process.stdout is not None
+    try:
+        with _Watch(process, stop) as watch:
+            with suppress(OSError):  # it died at once; reading will tell
+                process.stdin.write(json.dumps({"jobs": jobs}).encode() + b"\n")
+                process.stdin.flush()
+            while not done:
+                head = process.stdout.readline()
+                message = json.loads(head) if head.endswith(b"\n") else None
+                if message and "opening" in message:
+                    heard, seconds = True, patience.seconds
+                    watch.expect_within(SECONDS_TO_OPEN if message["opening"] else seconds)
+                    continue
+                if len(out) == len(jobs):
+                    done = bool(message)
+                    break
+                body = _received(message, process.stdout)
+                if body is None:
+                    if kept and not heard and not watch.fired:
+                        break
+                    out.append(
+                        f"the geometry kernel did not finish it within {seconds:g} s"
+                        if watch.fired
+                        else "the geometry kernel crashed on it"
+                    )
+                    patience.failed(hung=watch.fired)
+                    break
+                seconds = patience.seconds
+                watch.expect_within(seconds)
+                out.append(body)
+    finally:
+        if done:
+            _idle.append((_WORKER, process))
+        else:
+            _end(process)
+    return out
+
+
+_idle: Final[list[tuple[Path, "subprocess.Popen[bytes]"]]] = []
+"""Processes that wait for more to do: to start one takes half a second, and a run asks twice."""
+
+
+def _process() -> tuple["subprocess.Popen[bytes]", bool]:
+    """A process to ask, and whether it is one that was kept."""
+    while True:
+        try:
+            script, process = _idle.pop()
+        except IndexError:
+            break
+        if script == _WORKER and process.poll() is None:
+            return process, True
+        _end(process)
     # -P: a file of our folder, or of the folder the user stands in, must never pass for a library.
     command = [sys.executable, "-P", str(_WORKER)]
-    with (
-        subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL) as process,
-        _Watch(process, stop) as watch,
-    ):
-        assert process.stdin is not None
-        assert process.stdout is not None
-        with suppress(OSError):  # it died at once; reading will tell
-            process.stdin.write(json.dumps({"jobs": jobs}).encode() + b"\n")
+    pipe = subprocess.PIPE
+    return subprocess.Popen(command, stdin=pipe, stdout=pipe, stderr=subprocess.DEVNULL), False
+
+
+def _end(process: "subprocess.Popen[bytes]") -> None:
+    process.kill()
+    for stream in (process.stdin, process.stdout):
         with suppress(OSError):
-            process.stdin.close()
-        while len(out) < len(jobs):
-            head = process.stdout.readline()
-            message = json.loads(head) if head.endswith(b"\n") else None
-            if message and "opening" in message:
-                seconds = patience.seconds
-                watch.expect_within(SECONDS_TO_OPEN if message["opening"] else seconds)
-                continue
-            body = _received(message, process.stdout)
-            if body is None:
-                out.append(
-                    f"the geometry kernel did not finish it within {seconds:g} s"
-                    if watch.fired
-                    else "the geometry kernel crashed on it"
-                )
-                patience.failed(hung=watch.fired)
-                break
-            seconds = patience.seconds
-            watch.expect_within(seconds)
-            out.append(body)
-    return out
+            if stream is not None:
+                stream.close()
+    process.wait()
+
+
+@atexit.register
+def _end_all() -> None:
+    while _idle:
+        _end(_idle.pop()[1])
 
 
 def _received(message: dict[str, int | str] | None, stream: IO[bytes]) -> Body | str | None:
@@ -145,7 +188,7 @@ def _received(message: dict[str, int | str] | None, stream: IO[bytes]) -> Body |
 
 
 class _Watch:
-    """Kills a process that stays silent for too long, and in any case at the end."""
+    """Kills a process that stays silent for too long."""
 
     def __init__(self, process: subprocess.Popen[bytes], stop: threading.Event) -> None:
         self.fired = False
@@ -170,6 +213,5 @@ class _Watch:
         return self
 
     def __exit__(self, *exception: object) -> None:
-        self._process.kill()
         self._over.set()
         self._thread.join()

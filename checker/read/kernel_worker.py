@@ -1,8 +1,9 @@
 """The geometry kernel in a process of its own: run as a script, asked by `checker.read.kernel`.
 
 A shape in a model from outside may crash the kernel or keep it busy for ever; here it takes only this process with it.
-Reads ``{"jobs": [[path, entity, representation], ...]}`` from stdin and answers on stdout, in order, with one JSON line
-each, followed by the bytes of the points (float64, metres) and triangles (int32) where there are any.
+Reads lines of ``{"jobs": [[path, entity, representation], ...]}`` from stdin until it is closed, and answers each on
+stdout, in order, with one JSON line for each job, followed by the bytes of the points (float64, metres) and triangles
+(int32) where there are any, and one more at the end, when all files are closed.
 """
 
 import json
@@ -88,9 +89,9 @@ def answer(jobs: list[tuple[str, int, int]], out: BinaryIO) -> None:
         out.write(json.dumps(message).encode() + b"\n")
         out.flush()
 
-    opened = ""
+    kernel, opened = None, ""
     for path, entity, representation in jobs:
-        if path != opened:
+        if kernel is None or path != opened:
             say(opening=True)
             kernel, opened = Kernel(path), path
             say(opening=False)
@@ -103,10 +104,13 @@ def answer(jobs: list[tuple[str, int, int]], out: BinaryIO) -> None:
             out.write(points.tobytes())
             out.write(triangles.tobytes())
             out.flush()
+    del kernel
+    say(done=True)
 
 
 if __name__ == "__main__":
     # What the kernel prints must not mix with the answers.
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-    answer(json.loads(sys.stdin.buffer.readline())["jobs"], answers)
+    for line in sys.stdin.buffer:
+        answer(json.loads(line)["jobs"], answers)
