@@ -6,7 +6,7 @@ import weakref
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -20,7 +20,9 @@ from checker.read.grid import grid_axes
 from checker.read.kernel import Patience
 from checker.read.place import MALFORMED, LengthUnit, MapPlace, Placements, between_maps, length_unit, map_place
 from checker.read.points import Points
-from checker.read.queries import Limit, check_query, chosen
+
+if TYPE_CHECKING:
+    from checker.read.queries import Limit
 
 SAME_AXIS_M: Final = 1e-3
 """Each trade draws the grid again: axes of one tag that differ by less are one."""
@@ -126,6 +128,9 @@ class Reading:
 
     def _chosen(self, role: str, query: str, sizes: Floats | None) -> list[int]:
         if query not in self._choices:
+            # Its grammar takes half a second to build, and hardly any project asks.
+            from checker.read.queries import check_query, chosen
+
             check_query(query, role)
             found = []
             for s, one in enumerate(self._loaded):
