@@ -2,17 +2,14 @@
 
 import json
 import os
-import sys
 import tomllib
 from datetime import date
 from pathlib import Path
-from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from checker import cli
 from checker.acceptances import with_acceptance
 from checker.errors import BadSettings
 from checker.identity import key_of
@@ -141,21 +138,6 @@ def test_a_file_that_is_wrong_or_unusual_is_left_alone(text, says):
 
 
 # ---- the command ----------------------------------------------------------------------------------------------------
-
-
-@pytest.fixture
-def call(capsys, monkeypatch, tmp_path):
-    """Runs the command line in a folder of its own; gives exit code, stdout and stderr."""
-    monkeypatch.chdir(tmp_path)
-
-    def run(*arguments):
-        monkeypatch.setattr(sys, "argv", ["seamtrace", *map(str, arguments)])
-        with pytest.raises(SystemExit) as end:
-            cli.main()
-        printed = capsys.readouterr()
-        return SimpleNamespace(code=end.value.code or 0, out=printed.out, err=printed.err)
-
-    return run
 
 
 def found(folder, value=52.0):

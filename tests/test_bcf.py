@@ -47,11 +47,6 @@ FAR = Place(33, (500_000.0, 5_900_000.0, 40.0))
 NASTY = "A\x00\x1b[2J <b>&amp;\"' ]]> \ud800 \ufffe \u202egnp.exe %s {0} ::error::\r\n=1+1 𝄞 Größe"
 
 
-@pytest.fixture(autouse=True)
-def small_pictures(monkeypatch):
-    monkeypatch.setattr(picture, "SIZES", SMALL)
-
-
 def issues(model, place=HERE) -> list:
     """One of every sort: narrow seam, accepted roof edge, seal seen from inside, top view, corner, plinth."""
     south = ["Panel right 2", "Panel left 2", "Column 0"]

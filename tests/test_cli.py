@@ -11,7 +11,7 @@ import jsonschema
 import pytest
 from box_model import hall, issue_of, model_of, result_of
 
-from checker import __version__, cli
+from checker import __version__
 from checker.errors import BadModel
 from checker.output.findings import findings_schema
 from checker.result import SEVERITIES, Coverage
@@ -19,21 +19,6 @@ from checker.rule import load_rules
 from checker.run import Written
 
 ROOT = Path(__file__).parent.parent
-
-
-@pytest.fixture
-def call(capsys, monkeypatch, tmp_path):
-    """Runs the command line in a folder of its own; gives exit code, stdout and stderr."""
-    monkeypatch.chdir(tmp_path)
-
-    def run(*arguments):
-        monkeypatch.setattr(sys, "argv", ["seamtrace", *map(str, arguments)])
-        with pytest.raises(SystemExit) as end:
-            cli.main()
-        printed = capsys.readouterr()
-        return SimpleNamespace(code=end.value.code or 0, out=printed.out, err=printed.err)
-
-    return run
 
 
 @pytest.fixture
@@ -244,12 +229,12 @@ def seamtrace(*arguments, cwd, **more):
 
 @pytest.fixture(scope="session")
 def made(tmp_path_factory):
-    """The sample models, and the outputs of checking the one with defects."""
+    """The sample models, and the findings of the one with defects."""
     folder = tmp_path_factory.mktemp("sample")
     end = seamtrace("sample", ".", cwd=folder)
     assert end.returncode == 0, end.stderr
     assert end.stdout
-    end = seamtrace("check", *sorted((folder / "defects").glob("*.ifc")), cwd=folder)
+    end = seamtrace("check", *sorted((folder / "defects").glob("*.ifc")), "--format", "json", cwd=folder)
     assert (end.returncode, end.stderr) == (1, b""), end.stdout
     return folder
 
@@ -279,10 +264,11 @@ def test_findings_of_the_sample_fit_their_schema(made):
         assert rule["subjects"] == sum(rule[state] for state in states), rule
 
 
-def test_same_input_same_bytes_and_a_failed_run_leaves_them(made, call, tmp_path):
-    before = {path.name: path.read_bytes() for path in (made / "seamtrace-out").iterdir()}
-    assert set(before) == {"issues.bcf", "findings.json", "seams.csv"}
+def test_same_input_same_bytes_and_a_failed_run_leaves_them(made, call):
     models = sorted((made / "defects").glob("*.ifc"))
+    assert call("check", *models).code == 1
+    before = {path.name: path.read_bytes() for path in Path("seamtrace-out").iterdir()}
+    assert set(before) == {"issues.bcf", "findings.json", "seams.csv"}
     assert call("check", *reversed(models), "--out", "again").code == 1
     assert {path.name: path.read_bytes() for path in Path("again").iterdir()} == before
     Path("broken.ifc").write_bytes(models[0].read_bytes()[:-2000])

@@ -2,10 +2,8 @@
 
 import json
 import re
-import sys
 from dataclasses import replace
 from pathlib import Path
-from types import SimpleNamespace
 
 import jsonschema
 import pytest
@@ -13,7 +11,7 @@ from drawn import end_moved, wall
 from life_kit import engine
 from test_identity import WRONG, reissued
 
-from checker import cli, run
+from checker import run
 from checker.earlier import compare, outcome
 from checker.errors import CannotCheck
 from checker.identity import PARTS_AGAIN, SAME_PARTS, parts_of
@@ -105,18 +103,6 @@ def test_findings_of_a_check_with_a_previous_release_fit_their_schema(tmp_path):
 
 
 # ---- the command ----------------------------------------------------------------------------------------------------
-
-
-@pytest.fixture
-def call(capsys, monkeypatch):
-    def run(*arguments):
-        monkeypatch.setattr(sys, "argv", ["seamtrace", *map(str, arguments)])
-        with pytest.raises(SystemExit) as end:
-            cli.main()
-        printed = capsys.readouterr()
-        return SimpleNamespace(code=end.value.code or 0, out=printed.out, err=printed.err)
-
-    return run
 
 
 def test_the_command_prints_the_summary_and_exits_as_a_check_does(call, old, tmp_path):

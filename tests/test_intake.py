@@ -7,13 +7,11 @@ import io
 import json
 import lzma
 import re
-import sys
 import time
 import zipfile
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
-from types import SimpleNamespace
 
 import ifcopenshell
 import ifcopenshell.geom
@@ -29,7 +27,7 @@ from read_kit import Kit, everything
 import checker.read.bodies as bodies_module
 import checker.read.files as files_module
 import checker.read.kernel as kernel_module
-from checker import cli, run
+from checker import run
 from checker.demo import DEFECTS, Options, write_hall
 from checker.errors import BadModel
 from checker.intake import examine
@@ -44,21 +42,6 @@ from checker.settings import Settings, files_to_read
 REAL = Path(__file__).resolve().parents[2] / "shared" / "real_models"
 AGAIN = "Export the model again, or fetch a fresh copy of the file."
 READABLE = "IFC2X3, IFC4, IFC4X3_ADD2"
-
-
-@pytest.fixture
-def call(capsys, monkeypatch, tmp_path):
-    """Runs the command line in a folder of its own; gives exit code, stdout and stderr."""
-    monkeypatch.chdir(tmp_path)
-
-    def command(*arguments):
-        monkeypatch.setattr(sys, "argv", ["seamtrace", *map(str, arguments)])
-        with pytest.raises(SystemExit) as end:
-            cli.main()
-        printed = capsys.readouterr()
-        return SimpleNamespace(code=end.value.code or 0, out=printed.out, err=printed.err)
-
-    return command
 
 
 def read(files):
