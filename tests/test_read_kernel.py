@@ -169,6 +169,17 @@ def test_one_process_serves_until_the_end_and_a_lost_one_is_replaced(tmp_path, s
     assert len(started) == 3
 
 
+def test_a_kept_process_finds_files_where_the_user_stands_now(tmp_path, monkeypatch, started):
+    for name, size in (("here", 1.0), ("there", 2.0)):
+        kit = Kit()
+        shape = kit.brep([(0, 0, 0), (size, 0, 0), (0, size, 0), (0, 0, size)], TETRAHEDRON)
+        (tmp_path / name).mkdir()
+        kit.save(tmp_path / name / "a.ifc")
+        monkeypatch.chdir(tmp_path / name)
+        assert np.ptp(tessellated([Job("a.ifc", shape.id())])[0][0]) == pytest.approx(size)
+    assert len(started) == 1
+
+
 def test_a_process_that_hung_or_crashed_is_not_asked_again(odd_worker, started):
     outcomes([2, 10])
     assert [process.poll() is None for process in started] == [False, False]

@@ -96,6 +96,8 @@ def _ask_one_process(jobs: Sequence[Job], patience: Patience, stop: threading.Ev
     """Answers up to and including the first that ends the process; none where a kept one had ended meanwhile."""
     out: list[Body | str] = []
     seconds = SECONDS_TO_OPEN
+    # A kept process stands in the folder in which it was started.
+    asked = [job._replace(path=os.path.abspath(job.path)) for job in jobs]
     process, kept = _process()
     heard = done = False
     assert process.stdin is not None
@@ -103,7 +105,7 @@ def _ask_one_process(jobs: Sequence[Job], patience: Patience, stop: threading.Ev
     try:
         with _Watch(process, stop) as watch:
             with suppress(OSError):  # it died at once; reading will tell
-                process.stdin.write(json.dumps({"jobs": jobs}).encode() + b"\n")
+                process.stdin.write(json.dumps({"jobs": asked}).encode() + b"\n")
                 process.stdin.flush()
             while not done:
                 head = process.stdout.readline()
