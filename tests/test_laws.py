@@ -93,6 +93,13 @@ def numbers(result):
     return [(what, pytest.approx(value, abs=1e-4)) for what, value in found]
 
 
+def numbers_over_bends(result):
+    """Those numbers; of airtight lines the total, as the seam at a bend is counted to the side on its left."""
+    lines = [v.value_mm for v in result.verdicts if v.rule == "air-barrier-line"]
+    rest = replace(result, verdicts=tuple(v for v in result.verdicts if v.rule != "air-barrier-line"))
+    return numbers(rest), pytest.approx(sum(lines), abs=1e-3)
+
+
 @settings(max_examples=some(25))
 @given(changes, st.floats(-180, 180), *[st.floats(-1e6, 1e6)] * 2, st.floats(-500, 500))
 def test_turning_and_moving_the_building_changes_no_word(what, degrees, x, y, z):
@@ -332,7 +339,7 @@ def test_corners_courtyards_and_bends_stand_anywhere_and_may_be_mirrored(name, m
         for element, (points, triangles) in bodies.items()
     }
     moved = remade(replace(model, origin=place[:3, 3].round()), there)
-    assert numbers(checked(remade(model, bodies))) == numbers(checked(moved))
+    assert numbers_over_bends(checked(remade(model, bodies))) == numbers_over_bends(checked(moved))
 
 
 NOTHING = (np.zeros((0, 3)), np.zeros((0, 3), np.int64))
