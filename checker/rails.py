@@ -137,7 +137,8 @@ def joints(walls: Walls, rails: Rails, held: RailSupports, foot: Seams, corners:
     way = frame[rails.side[one], 0]
     for i, pair in enumerate(apart):
         if pair.way is None:
-            middle = 0.5 * (rails.low[pair.first] + rails.high[pair.first])
+            both = [pair.first, pair.second]
+            middle = 0.5 * (rails.low[both].max(axis=0) + rails.high[both].min(axis=0))
             along = rails.low[pair.second, 0] - 0.5 * pair.gap
             point[i] = np.array([along, *middle[1:]]) @ frame[rails.side[pair.first]]
         else:
