@@ -275,15 +275,20 @@ def pieces_within(
 def _in_lane(seams: Seams, facade: Facade, found: Cover, bad: Bools) -> tuple[Ints, Floats, Floats]:
     """A piece (n,) that runs along each bad seam beside what is wrong there, and where in the section it lies.
 
-    That is coordinates across and out (n,) of its middle; the middle of the seam where no such piece is known (-1).
+    That is coordinates across and out (n,) of its middle, between two such pieces of both; the middle of the seam where
+    none is known (-1).
     """
-    like, across, out = np.full(len(seams), -1), _middle(seams), 0.5 * (seams.inner + seams.outer)
+    like, place, count = np.full(len(seams), -1), np.zeros((len(seams), 2)), np.zeros(len(seams))
     for pieces in (found.other, found.piece):
         rows = np.flatnonzero(bad & (pieces >= 0))
         low, high = g.extents(facade.model.meshes, pieces[rows], seams.frame[rows])
         along = (high - low).argmax(axis=1) == 0
-        rows, middle = rows[along], 0.5 * (low + high)[along]
-        like[rows], across[rows], out[rows] = pieces[rows], middle[:, 1], middle[:, 2]
+        rows = rows[along]
+        like[rows] = pieces[rows]
+        place[rows] += 0.5 * (low + high)[along, 1:]
+        count[rows] += 1
+    seam = np.stack([_middle(seams), 0.5 * (seams.inner + seams.outer)], axis=1)
+    across, out = np.where(count[:, None] > 0, place / np.maximum(count, 1)[:, None], seam).T
     return like, across, out
 
 
