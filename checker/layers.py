@@ -343,14 +343,16 @@ def edges_at(pieces: Pieces, line: Ints, at: Floats, axis: int) -> tuple[Floats,
 def uncovered(pieces: Pieces, line: Ints, low: Floats, high: Floats) -> tuple[Floats, tuple[Floats, Floats], Ints]:
     """What pieces leave open between ``low`` and ``high`` (m,) on lines.
 
-    Gives the whole length, the ends of the longest open stretch (twice the middle of all where none is), and a piece
-    that reaches into the stretch, -1 for none.
+    Gives the whole length, the ends of the longest open stretch (twice the middle of all where none is), and the piece
+    that reaches furthest into the stretch, -1 for none.
     """
     order = np.argsort(pieces.lane, kind="stable")
     lines = int(max(line.max(initial=-1), pieces.lane.max(initial=-1))) + 1
     entries, which = g.spread(np.searchsorted(pieces.lane[order], np.arange(lines + 1)), line)
     piece = order[entries]
-    meets = (pieces.start[piece] < high[which]) & (pieces.end[piece] > low[which])
+    shared = np.minimum(pieces.end[piece], high[which]) - np.maximum(pieces.start[piece], low[which])
+    meets = np.flatnonzero(shared > g.SAME_LENGTH)
+    meets = meets[np.argsort(shared[meets].round(6), kind="stable")]
     piece, which = piece[meets], which[meets]
     holes = g.complement(g.merge(which, pieces.start[piece], pieces.end[piece]), low, high)
     long = holes.end - holes.start
