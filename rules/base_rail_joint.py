@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from checker.facade import Facade, RailJoints
-from checker.geometry import highest, lowest
+from checker.geometry import SAME_LENGTH, highest, lowest
 from checker.rule import MM, Blame, Verdicts, exceeds, limit, rule, within
 from checker.sketch import corner
 
@@ -44,12 +44,15 @@ def base_rail_joint(joints: RailJoints, facade: Facade, limits: Limits) -> Verdi
     size = int(rail.max(initial=-1)) + 1
     least = highest(np.where(opens > 0, low - gap, gap - high)[held], rail[held], size)
     most = lowest(np.where(opens > 0, high - gap, gap - low)[held], rail[held], size)
-    mends = least <= most
-    # The rail that fails at more of its joints moves; where both fail as often the second one.
+    room = most - least
+    mends = room >= -SAME_LENGTH
+    # The rail that fails at more of its joints moves; where both fail as often that with more room, else the second.
     fails = np.bincount(np.concatenate([joints.first, joints.second])[np.tile(bad, 2)], minlength=size)
     can_first = (joints.opens_first != 0) & mends[joints.first]
     can_second = (joints.opens_second != 0) & mends[joints.second]
-    first = can_first & (~can_second | (fails[joints.first] > fails[joints.second]))
+    more = fails[joints.first] - fails[joints.second]
+    roomier = room[joints.first] > room[joints.second] + SAME_LENGTH
+    first = can_first & (~can_second | (more > 0) | ((more == 0) & roomier))
     part, can = np.where(first, joints.first, joints.second), can_first | can_second
     count = len(joints)
     return within(
