@@ -36,7 +36,7 @@ from checker.model import (
 MEET_WITHIN_M: Final = 10.0
 """Models of one building overlap; a neighbour that stands apart by more was exported about another point."""
 ONE_SITE_M: Final = 300.0
-"""Buildings that are whole, walls and columns, may stand this far apart."""
+"""Buildings that are whole, walls and columns, may stand this far apart (common practice, no source)."""
 STRAY_M: Final = 10_000.0
 STRAY_LENGTHS: Final = 100.0
 """A body this far, and so many times its own length, from the middle of its file is no part of the building."""

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from checker import geometry as g
-from checker.corners import at_corners
+from checker.corners import CornerMeets, at_corners
 from checker.facade import BaseSeams, Facade, FootCorners, Layer, Seams, Sides, Subjects, unique
 from checker.lanes import CORNER_STRETCH, TOUCH, WIDEST_STRIP, Pieces, lanes_of, line_ends, parts_in_lanes
 from checker.model import Bools, Floats, Ints
@@ -188,28 +188,11 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
                 piece[s], other[s], corner[s] = first_piece, second_piece, ends
     if kind is BaseSeams and modelled and not layer.may_lap:
         turns, round_it = facade.of(FootCorners), at_corners(facade, layer)
-        worst = np.maximum(gap, lap)
-        pair = np.sort(np.stack([round_it.first, round_it.second], axis=1), axis=1)
-
-        def told(at: Ints, at_corner: Bools) -> Floats:
-            """What seams tell of their corners by themselves."""
-            same = (np.sort(np.stack([piece[at], other[at]], axis=1), axis=1) == pair).all(axis=1)
-            return np.where(same | (at_corner & (gap[at] >= lap[at])), worst[at], 0.0)
-
-        def along(at: Ints) -> Floats:
-            opens: Floats = np.abs(np.einsum("kj,kj->k", seams.frame[at, 0], round_it.way)).round(6)
-            return opens
-
-        # The seam that has seen it tells of a corner; else that which has less else to tell, or along which it opens.
-        before, after = turns.before, turns.after
-        sees = told(before, gap_to[before] > seams.end[before] - g.SAME_LENGTH)
-        sees -= told(after, gap_from[after] < seams.start[after] + g.SAME_LENGTH)
-        free = np.where(np.abs(worst[before] - worst[after]) > g.SAME_LENGTH, worst[after] - worst[before], 0.0)
-        more = np.where(sees != 0, sees, np.where(free != 0, free, along(before) - along(after)))
-        seen_before = more > 0
+        told = _Told(np.maximum(gap, lap), gap >= lap, gap_from, gap_to, piece, other)
+        at_end = _told_at_end(seams, turns, round_it, told)
         for k in np.flatnonzero(np.isfinite(round_it.gap)).tolist():
-            s, wide = int(before[k] if seen_before[k] else after[k]), float(round_it.gap[k])
-            at = float(seams.end[s] if seen_before[k] else seams.start[s])
+            s, wide = int(turns.before[k] if at_end[k] else turns.after[k]), float(round_it.gap[k])
+            at = float(seams.end[s] if at_end[k] else seams.start[s])
             if abs(wide) > max(gap[s], lap[s]) + g.SAME_LENGTH:
                 if wide < 0:
                     lap[s], lap_at[s] = -wide, at
@@ -235,6 +218,43 @@ def _cover(facade: Facade, layer: Layer, kind: type[Seams]) -> Cover:
         merged,
         corner,
     )
+
+
+@dataclass(frozen=True)
+class _Told:
+    """What seams (n,) tell along their own lines: a gap or lap how long, from where to where, of which pieces."""
+
+    worst: Floats
+    gap: Bools
+    gap_from: Floats
+    gap_to: Floats
+    piece: Ints
+    other: Ints
+
+
+def _told_at_end(seams: Seams, turns: FootCorners, meets: CornerMeets, told: _Told) -> Bools:
+    """Whether the seam that ends at each corner (c,) tells of it, not the one that starts there.
+
+    That is the one that sees it along its own line; else the one that has less else to tell; else the one along which
+    the corner opens. Which side comes first must not matter.
+    """
+    pair = np.sort(np.stack([meets.first, meets.second], axis=1), axis=1)
+
+    def sees(at: Ints, reaches: Bools) -> Floats:
+        same = (np.sort(np.stack([told.piece[at], told.other[at]], axis=1), axis=1) == pair).all(axis=1)
+        return np.where(same | (reaches & told.gap[at]), told.worst[at], 0.0)
+
+    def opens(at: Ints) -> Floats:
+        result: Floats = np.abs(np.einsum("cj,cj->c", seams.frame[at, 0], meets.way)).round(6)
+        return result
+
+    before, after = turns.before, turns.after
+    seen = sees(before, told.gap_to[before] > seams.end[before] - g.SAME_LENGTH)
+    seen -= sees(after, told.gap_from[after] < seams.start[after] + g.SAME_LENGTH)
+    free = told.worst[after] - told.worst[before]
+    free[np.abs(free) <= g.SAME_LENGTH] = 0.0
+    result: Bools = np.where(seen != 0, seen, np.where(free != 0, free, opens(before) - opens(after))) > 0
+    return result
 
 
 @dataclass(frozen=True)

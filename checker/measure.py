@@ -158,7 +158,7 @@ def lacks(
 
 
 def _worst_of_first(rank: Ints, answers: Sequence[Verdicts]) -> Ints:
-    """For each subject the answer of lowest ``rank`` (a, n), of several with its limits that furthest beyond them."""
+    """For each subject the answer of lowest ``rank`` (a, n); of those held against its limits the furthest beyond."""
     first = rank.argmin(axis=0)
     value, low, high = (
         np.stack([getattr(each, name) for each in answers]) for name in ("value_mm", "minimum_mm", "maximum_mm")

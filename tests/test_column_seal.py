@@ -127,6 +127,16 @@ def test_it_must_touch_column_and_panel(end, by, passes):
         assert guid_of(STRIP) in verdict.elements
 
 
+@pytest.mark.parametrize(("left", "right", "worse"), [(3.0, 6.0, "right"), (6.0, 3.0, "left"), (3.0, 3.0, "left")])
+def test_of_left_and_right_the_worse_is_told_first(left, right, worse):
+    sketch = WALL.stretched(STRIP, "front", -left).stretched("column seal 2 right", "front", -right)
+    for verdict in checked(sketch, [RULE]).verdicts:
+        assert verdict.value_mm == pytest.approx(max(left, right), abs=0.01)
+        first, second = verdict.message.split("; ")
+        assert f"{max(left, right):.1f} mm open between strip and panel on the {worse}" in first
+        assert f"{min(left, right):.1f} mm open" in second
+
+
 def test_strips_on_column_and_panel_press_each_other():
     x, y = (5940, 5980), (FOOT, TOP)
     sketch = with_part(WALL.without(STRIP), "on column", block("seal", x, y, (0, 4)))

@@ -331,6 +331,21 @@ def test_two_processes_draw_the_same_as_one(monkeypatch):
     assert list(draw_all(views, model, boxes)) == alone
 
 
+LARGE, MIDDLE, SMALL, LEAST = (1000, 750), (640, 480), (480, 360), (320, 240)
+
+
+@pytest.mark.parametrize(
+    ("number", "size"),
+    [(240, LARGE), (241, MIDDLE), (800, MIDDLE), (801, SMALL), (4000, SMALL), (4001, LEAST)],
+)
+def test_the_more_pictures_the_smaller_they_are(monkeypatch, small_pictures, number, size):
+    monkeypatch.setattr(picture, "SIZES", small_pictures)
+    monkeypatch.setattr(picture.os, "cpu_count", lambda: 1)
+    monkeypatch.setattr(picture, "_scene", lambda view, *_: view)
+    monkeypatch.setattr(picture, "_painted", lambda scene, width, height: (scene, width, height))
+    assert list(draw_all(list(range(number)), None, None)) == [(k, *size) for k in range(number)]
+
+
 @pytest.mark.parametrize("at_once", [True, False])
 def test_pictures_are_drawn_where_no_process_can_be_started(monkeypatch, at_once):
     class Refused:

@@ -107,7 +107,7 @@ def _ask_one_process(jobs: Sequence[Job], patience: Patience, stop: threading.Ev
             with suppress(OSError):  # it died at once; reading will tell
                 process.stdin.write(json.dumps({"jobs": asked}).encode() + b"\n")
                 process.stdin.flush()
-            while not done:
+            while True:
                 head = process.stdout.readline()
                 message = json.loads(head) if head.endswith(b"\n") else None
                 if message and "opening" in message:
